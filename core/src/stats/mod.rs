@@ -1,0 +1,1 @@
+//! What is likely: estimators in `f64`. Never knows money.

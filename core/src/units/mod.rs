@@ -1,0 +1,1 @@
+//! Quantities as types: one file per dimension. A quantity never says where it came from.

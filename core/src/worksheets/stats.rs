@@ -1,0 +1,6 @@
+//! Worksheets of the `stats` room. Reads inputs, calls one function, writes its result; no formula here.
+
+use super::Worksheet;
+
+/// Every worksheet of this room, in name order.
+pub(super) const ALL: &[Worksheet] = &[];
