@@ -1,2 +1,8 @@
-//! What to order, move and keep: order quantities, reorder points, forecasts, baskets, transfers.
-//! Never knows an order's status or who supplies it.
+//! What to order, move and expect: demand, run-out, reorder points, order quantities, baskets.
+//!
+//! Statistics are `f64`; money and stock levels come in as decimals and cross into statistics through
+//! [`numbers`] and nowhere else. Never here: dates, ids, JSON, the clock.
+
+pub mod normal;
+mod numbers;
+pub mod run_out;
