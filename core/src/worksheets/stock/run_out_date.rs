@@ -27,6 +27,7 @@ struct Inputs {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+#[expect(clippy::struct_field_names, reason = "the names of the check values")]
 struct Booking {
     from_day: u32,
     to_day: u32,
