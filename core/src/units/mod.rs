@@ -1,1 +1,4 @@
 //! Quantities as types: one file per dimension. A quantity never says where it came from.
+
+pub mod drops;
+pub mod film_thickness;

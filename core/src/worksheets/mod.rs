@@ -6,6 +6,7 @@
 mod exact;
 mod safety;
 mod stats;
+mod steps;
 mod stock;
 
 use crate::CoreError;
