@@ -58,3 +58,27 @@ pub(crate) fn exact_not_negative(value: Decimal, what: &'static str) -> Result<D
         Err(CoreError::Invalid { what, rule: "must be zero or above" })
     }
 }
+
+/// A share from none to all, both ends allowed.
+pub(crate) fn share(value: f64, what: &'static str) -> Result<f64, CoreError> {
+    if (0.0..=1.0).contains(&value) {
+        Ok(value)
+    } else {
+        Err(CoreError::Invalid { what, rule: "must lie between 0 and 1" })
+    }
+}
+
+/// A count as a statistic; counts here stay far below 2^53, where this is exact.
+pub(crate) fn count(n: usize) -> f64 {
+    n.to_f64().unwrap_or(f64::NAN)
+}
+
+/// The mean, or none of nothing.
+pub(crate) fn mean(values: impl IntoIterator<Item = f64>) -> Option<f64> {
+    let (mut n, mut sum) = (0, 0.0);
+    for value in values {
+        n += 1;
+        sum += value;
+    }
+    (n > 0).then(|| sum / count(n))
+}

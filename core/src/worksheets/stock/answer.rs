@@ -1,5 +1,6 @@
 //! A worksheet's result, with the steps between when they were asked for.
 
+use crate::stock::series::SeriesShape;
 use serde_json::{Map, Value, json};
 
 /// Collects the fields of a result and its steps in the order they were computed.
@@ -26,6 +27,14 @@ impl Answer {
             steps.push(json!({ "name": name.into(), "value": value.into() }));
         }
         self
+    }
+
+    /// The same result, saying what stands out about the series; silent when nothing does.
+    pub(super) fn caution(self, shape: SeriesShape) -> Self {
+        match shape.caution() {
+            Some(sentence) => self.put("caution", sentence),
+            None => self,
+        }
     }
 
     /// The finished result.
