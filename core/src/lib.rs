@@ -18,6 +18,7 @@
 
 pub mod error;
 pub mod exact;
+mod ratio;
 pub mod safety;
 pub mod stats;
 pub mod stock;
