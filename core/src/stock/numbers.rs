@@ -82,3 +82,12 @@ pub(crate) fn mean(values: impl IntoIterator<Item = f64>) -> Option<f64> {
     }
     (n > 0).then(|| sum / count(n))
 }
+
+/// A decimal above zero.
+pub(crate) fn exact_positive(value: Decimal, what: &'static str) -> Result<Decimal, CoreError> {
+    if value > Decimal::ZERO {
+        Ok(value)
+    } else {
+        Err(CoreError::Invalid { what, rule: "must be above zero" })
+    }
+}

@@ -2,10 +2,17 @@
 
 mod answer;
 mod demand_classification;
+mod discrete_lead_time_demand_quantiles;
+mod economic_order_quantity;
+mod fill_rate_reorder_point;
 mod forecast_error_measures;
 mod holt_linear_trend;
 mod intermittent_demand_forecast;
-mod normal_loss;
+mod lead_time_demand_safety_stock;
+mod newsvendor;
+mod normal_service_factor_and_loss;
+mod pack_size_eoq;
+mod quantity_discounts;
 mod run_out_date;
 mod simple_exponential_smoothing;
 
@@ -14,10 +21,17 @@ use super::Worksheet;
 /// Every worksheet of this room, in name order.
 pub(super) const ALL: &[Worksheet] = &[
     demand_classification::SHEET,
+    discrete_lead_time_demand_quantiles::SHEET,
+    economic_order_quantity::SHEET,
+    fill_rate_reorder_point::SHEET,
     forecast_error_measures::SHEET,
     holt_linear_trend::SHEET,
     intermittent_demand_forecast::SHEET,
-    normal_loss::SHEET,
+    lead_time_demand_safety_stock::SHEET,
+    newsvendor::SHEET,
+    normal_service_factor_and_loss::SHEET,
+    pack_size_eoq::SHEET,
+    quantity_discounts::SHEET,
     run_out_date::SHEET,
     simple_exponential_smoothing::SHEET,
 ];
