@@ -1,0 +1,102 @@
+//! The server's keys: made on first start in a folder that is never committed, never printed.
+
+use aws_lc_rs::rand::{SecureRandom, SystemRandom};
+use aws_lc_rs::signature::{Ed25519KeyPair, KeyPair};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use sha2::{Digest, Sha256};
+use std::collections::HashMap;
+use std::fs;
+use std::io::{Error, ErrorKind, Write};
+use std::path::Path;
+
+/// Signing and checking keys of access tokens, and the secret that refresh tokens are derived with.
+pub struct Keys {
+    pub(super) signing_kid: String,
+    pub(super) signing: jsonwebtoken::EncodingKey,
+    pub(super) checking: HashMap<String, jsonwebtoken::DecodingKey>,
+    pub(super) refresh: [u8; 32],
+}
+
+impl std::fmt::Debug for Keys {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Keys({} to check with)", self.checking.len())
+    }
+}
+
+impl Keys {
+    /// The keys in `folder`; a folder without any gets a fresh set.
+    ///
+    /// Files: `access-<number>.der` (Ed25519, PKCS#8; the highest number signs, all check) and
+    /// `refresh.key` (32 random bytes).
+    ///
+    /// # Errors
+    /// When the folder cannot be read or written, or a key is too short or not a key.
+    pub fn open(folder: &Path) -> Result<Self, Error> {
+        fs::create_dir_all(folder)?;
+        let mut files: Vec<_> = fs::read_dir(folder)?
+            .filter_map(Result::ok)
+            .map(|entry| entry.path())
+            .filter(|path| path.extension().is_some_and(|ext| ext == "der"))
+            .collect();
+        if files.is_empty() {
+            let made = Ed25519KeyPair::generate().and_then(|pair| Ok(pair.to_pkcs8()?.as_ref().to_vec()));
+            let path = folder.join("access-0001.der");
+            write_secret(&path, &made.map_err(|_| bad("no randomness for a signing key"))?)?;
+            files.push(path);
+        }
+        files.sort();
+        let mut keys: Option<(String, jsonwebtoken::EncodingKey)> = None;
+        let mut checking = HashMap::new();
+        for path in files {
+            let der = fs::read(&path)?;
+            let pair = Ed25519KeyPair::from_pkcs8(&der)
+                .map_err(|_| bad(&format!("{} is not an Ed25519 key in PKCS#8 form", path.display())))?;
+            let public = pair.public_key().as_ref();
+            let digest = Sha256::digest(public);
+            let kid = URL_SAFE_NO_PAD.encode(digest.first_chunk::<12>().unwrap_or(&[0; 12]));
+            let check = jsonwebtoken::DecodingKey::from_ed_components(&URL_SAFE_NO_PAD.encode(public))
+                .map_err(|_| bad("a public key could not be read back"))?;
+            checking.insert(kid.clone(), check);
+            keys = Some((kid, jsonwebtoken::EncodingKey::from_ed_der(&der)));
+        }
+        let (signing_kid, signing) = keys.ok_or_else(|| bad("no signing key"))?;
+        Ok(Self { signing_kid, signing, checking, refresh: refresh_secret(&folder.join("refresh.key"))? })
+    }
+}
+
+fn refresh_secret(path: &Path) -> Result<[u8; 32], Error> {
+    if !path.exists() {
+        let mut secret = [0_u8; 32];
+        SystemRandom::new().fill(&mut secret).map_err(|_| bad("no randomness for the refresh secret"))?;
+        write_secret(path, &secret)?;
+    }
+    let secret: [u8; 32] = fs::read(path)?
+        .try_into()
+        .map_err(|_| bad(&format!("{} must hold exactly 32 random bytes", path.display())))?;
+    // A constant or hand-typed secret is no secret.
+    let mut distinct = secret.to_vec();
+    distinct.sort_unstable();
+    distinct.dedup();
+    if distinct.len() < 12 {
+        return Err(bad(&format!(
+            "{} does not look random; remove it to have a new one made",
+            path.display()
+        )));
+    }
+    Ok(secret)
+}
+
+fn write_secret(path: &Path, bytes: &[u8]) -> Result<(), Error> {
+    let mut options = fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let mut file = options.open(path)?;
+    file.write_all(bytes)?;
+    file.sync_all()
+}
+
+fn bad(why: &str) -> Error {
+    Error::new(ErrorKind::InvalidData, why)
+}

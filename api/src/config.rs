@@ -1,0 +1,46 @@
+//! Every setting, read once at start from the environment and passed down typed. Secrets come by
+//! file or environment, never as arguments, and have no default.
+
+use secrecy::SecretString;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+/// What the server needs to know before it starts.
+#[derive(Debug, Clone, clap::Args)]
+pub struct ServerConfig {
+    /// The database, as the server's own role: `DROPWISE_DATABASE_URL`.
+    #[arg(long, env = "DROPWISE_DATABASE_URL", hide_env_values = true, hide = true)]
+    pub database_url: SecretString,
+    /// Where to listen.
+    #[arg(long, env = "DROPWISE_LISTEN", default_value = "127.0.0.1:8080")]
+    pub listen: SocketAddr,
+    /// Where the keys lie; made on first start.
+    #[arg(long, env = "DROPWISE_KEYS_DIR", default_value = ".dropwise/keys")]
+    pub keys_dir: PathBuf,
+    /// Worker threads, each with its own connections.
+    #[arg(long, env = "DROPWISE_WORKERS", default_value_t = 2)]
+    pub workers: usize,
+    /// How passwords are hashed.
+    #[command(flatten)]
+    pub hashing: HashingConfig,
+    /// Log as JSON, one object per line.
+    #[arg(long, env = "DROPWISE_LOG_JSON")]
+    pub log_json: bool,
+}
+
+/// Argon2id parameters. Raising them rehashes each password at its next sign-in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::Args)]
+pub struct HashingConfig {
+    /// Memory in KiB; at least 19,456.
+    #[arg(long, env = "DROPWISE_HASH_MEMORY_KIB", default_value_t = 19_456, value_parser = clap::value_parser!(u32).range(19_456..=1_048_576))]
+    pub memory_kib: u32,
+    /// Passes over the memory; at least 2.
+    #[arg(long, env = "DROPWISE_HASH_PASSES", default_value_t = 2, value_parser = clap::value_parser!(u32).range(2..=16))]
+    pub passes: u32,
+}
+
+impl Default for HashingConfig {
+    fn default() -> Self {
+        Self { memory_kib: 19_456, passes: 2 }
+    }
+}

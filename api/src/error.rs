@@ -1,0 +1,99 @@
+//! What may go wrong, in the words of the person who asked; `http/problem.rs` chooses the status.
+//!
+//! Text for the client and the source for the log are two fields. Whatever nobody foresaw is our
+//! fault and answered as such, never blamed on the request.
+
+use serde_json::Value;
+
+/// Why a request has no answer.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// Nothing of that id in this fleet, or nothing this member may know of.
+    #[error("not found")]
+    NotFound,
+    /// The request does not say who asks, or not in a way that holds.
+    #[error("not signed in")]
+    NotSignedIn,
+    /// Who asks may not do this.
+    #[error("not allowed")]
+    NotAllowed,
+    /// An input is wrong; `pointer` is the JSON pointer of the field.
+    #[error("{code}: {sentence}")]
+    Invalid {
+        /// Stable word.
+        code: &'static str,
+        /// What is wrong and what to do.
+        sentence: String,
+        /// Where.
+        pointer: Option<String>,
+    },
+    /// The request is well formed but the state of the records forbids it.
+    #[error("{code}: {sentence}")]
+    Conflict {
+        /// Stable word.
+        code: &'static str,
+        /// What is wrong and what to do.
+        sentence: String,
+    },
+    /// Edits must say which version they were made from.
+    #[error("an edit needs If-Match")]
+    VersionMissing,
+    /// The card has been edited since; here is how it stands.
+    #[error("stale edit")]
+    Stale {
+        /// The current card.
+        current: Value,
+    },
+    /// Too often.
+    #[error("too many requests")]
+    TooMany {
+        /// Seconds to wait.
+        retry_after_s: u64,
+    },
+    /// Busy or cut off from the database; trying again later is right.
+    #[error("unavailable: {why}")]
+    Unavailable {
+        /// For the log.
+        why: String,
+        /// Seconds to wait.
+        retry_after_s: u64,
+    },
+    /// The whole transaction may simply be tried again.
+    #[error("transaction to be retried: {0}")]
+    Retry(String),
+    /// Two writers met on the same new key.
+    #[error("already there: {0}")]
+    Duplicate(String),
+    /// Ours.
+    #[error("{what}")]
+    Internal {
+        /// For the log only.
+        what: String,
+    },
+}
+
+impl Error {
+    /// A wrong input without a known place.
+    #[must_use]
+    pub fn invalid(code: &'static str, sentence: impl Into<String>) -> Self {
+        Self::Invalid { code, sentence: sentence.into(), pointer: None }
+    }
+
+    /// A wrong input at a JSON pointer.
+    #[must_use]
+    pub fn invalid_at(code: &'static str, pointer: impl Into<String>, sentence: impl Into<String>) -> Self {
+        Self::Invalid { code, sentence: sentence.into(), pointer: Some(pointer.into()) }
+    }
+
+    /// The records forbid it.
+    #[must_use]
+    pub fn conflict(code: &'static str, sentence: impl Into<String>) -> Self {
+        Self::Conflict { code, sentence: sentence.into() }
+    }
+
+    /// Ours, with a word for the log.
+    #[must_use]
+    pub fn internal(what: impl std::fmt::Display) -> Self {
+        Self::Internal { what: what.to_string() }
+    }
+}

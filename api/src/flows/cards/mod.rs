@@ -1,0 +1,2 @@
+//! Cards.
+pub mod kinds;

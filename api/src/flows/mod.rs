@@ -1,0 +1,5 @@
+//! The desk: one function per thing that can happen, always in the order gather, compute, record.
+//!
+//! Never: requests and status codes, SQL, the clock. A flow is given `now` and a proof of who asks.
+
+pub mod cards;

@@ -1,0 +1,145 @@
+//! A JSON body: bounded in size and depth, no unknown encodings, no duplicate meaning, with a
+//! pointer to whatever does not fit.
+
+use crate::error::Error;
+use crate::http::problem::Problem;
+use actix_web::http::{StatusCode, header};
+use actix_web::{FromRequest, HttpRequest, ResponseError, dev::Payload, web};
+use futures_util::StreamExt;
+use serde::de::DeserializeOwned;
+use std::future::Future;
+use std::pin::Pin;
+
+/// The largest body that is read, in bytes.
+pub const BODY_LIMIT: usize = 1024 * 1024;
+/// The deepest nesting that is read.
+const DEPTH_LIMIT: usize = 32;
+
+/// A checked JSON body.
+#[derive(Debug)]
+pub struct Body<T>(pub T);
+
+/// Why a body was turned away before anyone looked at its meaning.
+#[derive(Debug)]
+pub struct BodyRefusal(Problem);
+
+impl std::fmt::Display for BodyRefusal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0.detail)
+    }
+}
+
+impl ResponseError for BodyRefusal {
+    fn status_code(&self) -> StatusCode {
+        StatusCode::from_u16(self.0.status).unwrap_or(StatusCode::BAD_REQUEST)
+    }
+
+    fn error_response(&self) -> actix_web::HttpResponse {
+        self.0.response()
+    }
+}
+
+fn refuse(status: StatusCode, code: &str, detail: impl Into<String>) -> actix_web::Error {
+    BodyRefusal(Problem::new(status, code, detail)).into()
+}
+
+impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
+    type Error = actix_web::Error;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Self::Error>>>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let headers = request.headers();
+        let text = |name| {
+            headers.get(name).and_then(|v: &header::HeaderValue| v.to_str().ok()).unwrap_or("").to_owned()
+        };
+        let kind = text(header::CONTENT_TYPE);
+        let encoding = text(header::CONTENT_ENCODING);
+        let payload = payload.take();
+        Box::pin(async move {
+            let plain = kind.split(';').next().unwrap_or("").trim();
+            if plain != "application/json" && plain != "application/merge-patch+json" {
+                return Err(refuse(
+                    StatusCode::UNSUPPORTED_MEDIA_TYPE,
+                    "not_json",
+                    "Send the body as application/json.",
+                ));
+            }
+            if !encoding.is_empty() && encoding != "identity" {
+                return Err(refuse(
+                    StatusCode::UNSUPPORTED_MEDIA_TYPE,
+                    "encoded_body",
+                    "Send the body without Content-Encoding.",
+                ));
+            }
+            let bytes = read(payload).await?;
+            parse(&bytes).map(Body).map_err(Into::into)
+        })
+    }
+}
+
+async fn read(mut payload: Payload) -> Result<web::BytesMut, actix_web::Error> {
+    let mut bytes = web::BytesMut::new();
+    while let Some(chunk) = payload.next().await {
+        let chunk = chunk.map_err(|_| {
+            refuse(StatusCode::BAD_REQUEST, "cut_short", "The body ended early. Send it again.")
+        })?;
+        if bytes.len() + chunk.len() > BODY_LIMIT {
+            return Err(refuse(
+                StatusCode::PAYLOAD_TOO_LARGE,
+                "body_too_large",
+                format!("A body may have at most {BODY_LIMIT} bytes. Send less at a time."),
+            ));
+        }
+        bytes.extend_from_slice(&chunk);
+    }
+    Ok(bytes)
+}
+
+fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Error> {
+    if depth(bytes) > DEPTH_LIMIT {
+        return Err(Error::invalid("too_deep", "The body is nested more than 32 levels deep."));
+    }
+    let mut reader = serde_json::Deserializer::from_slice(bytes);
+    let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
+        let pointer = pointer(error.path());
+        let inner = error.into_inner();
+        let code = if inner.is_data() { "bad_field" } else { "bad_json" };
+        Error::Invalid { code, sentence: format!("{inner}."), pointer }
+    })?;
+    reader.end().map_err(|_| Error::invalid("bad_json", "There is more after the end of the body."))?;
+    Ok(value)
+}
+
+fn pointer(path: &serde_path_to_error::Path) -> Option<String> {
+    use serde_path_to_error::Segment;
+    let mut out = String::new();
+    for segment in path {
+        match segment {
+            Segment::Seq { index } => out.push_str(&format!("/{index}")),
+            Segment::Map { key } => out.push_str(&format!("/{}", key.replace('~', "~0").replace('/', "~1"))),
+            Segment::Enum { .. } | Segment::Unknown => {}
+        }
+    }
+    (!out.is_empty()).then_some(out)
+}
+
+/// How deep brackets nest, strings aside.
+fn depth(bytes: &[u8]) -> usize {
+    let (mut depth, mut deepest, mut in_string, mut escaped) = (0_usize, 0_usize, false, false);
+    for byte in bytes {
+        match (in_string, byte) {
+            (true, _) if escaped => escaped = false,
+            (true, b'\\') => escaped = true,
+            (true, b'"') => in_string = false,
+            (true, _) => {}
+            (false, b'"') => in_string = true,
+            (false, b'{' | b'[') => {
+                depth += 1;
+                deepest = deepest.max(depth);
+            }
+            (false, b'}' | b']') => depth = depth.saturating_sub(1),
+            (false, _) => {}
+        }
+    }
+    deepest
+}

@@ -1,0 +1,194 @@
+//! Errors as problem documents (RFC 9457): the one place that knows status codes.
+
+use crate::error::Error;
+use actix_web::http::StatusCode;
+use actix_web::http::header::{self, HeaderValue};
+use actix_web::{HttpResponse, ResponseError};
+use serde::Serialize;
+use serde_json::Value;
+use utoipa::ToSchema;
+
+/// A problem document.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Problem {
+    /// Stable address of this kind of problem.
+    #[serde(rename = "type")]
+    #[schema(example = "urn:dropwise:problem:not_found")]
+    pub kind: String,
+    /// The status code again.
+    #[schema(minimum = 400, maximum = 599)]
+    pub status: u16,
+    /// Stable word for machines.
+    #[schema(example = "not_found")]
+    pub code: String,
+    /// What is wrong and what to do, for people.
+    pub detail: String,
+    /// JSON pointer of the field at fault, when known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pointer: Option<String>,
+    /// The record as it stands now, when an edit was made from an older one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub current: Option<Value>,
+}
+
+impl Problem {
+    /// A problem with a sentence.
+    #[must_use]
+    pub fn new(status: StatusCode, code: &str, detail: impl Into<String>) -> Self {
+        Self {
+            kind: format!("urn:dropwise:problem:{code}"),
+            status: status.as_u16(),
+            code: code.to_owned(),
+            detail: detail.into(),
+            pointer: None,
+            current: None,
+        }
+    }
+
+    /// As a response.
+    #[must_use]
+    pub fn response(&self) -> HttpResponse {
+        let status = StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+        let body = serde_json::to_string(self).unwrap_or_default();
+        HttpResponse::build(status)
+            .insert_header((header::CONTENT_TYPE, "application/problem+json"))
+            .insert_header((header::CACHE_CONTROL, "no-store"))
+            .body(body)
+    }
+}
+
+impl Error {
+    /// The problem document of this error.
+    #[must_use]
+    pub fn problem(&self) -> Problem {
+        match self {
+            Self::NotFound => Problem::new(
+                StatusCode::NOT_FOUND,
+                "not_found",
+                "There is nothing of that id here. Check the id; a record of another fleet is never shown.",
+            ),
+            Self::NotSignedIn => Problem::new(
+                StatusCode::UNAUTHORIZED,
+                "not_signed_in",
+                "Sign in, or refresh the access token, and send it as a bearer token.",
+            ),
+            Self::NotAllowed => Problem::new(
+                StatusCode::FORBIDDEN,
+                "not_allowed",
+                "Your role may not do this. The owner can change a member's role.",
+            ),
+            Self::Invalid { code, sentence, pointer } => Problem {
+                pointer: pointer.clone(),
+                ..Problem::new(StatusCode::UNPROCESSABLE_ENTITY, code, sentence.clone())
+            },
+            Self::Conflict { code, sentence } => Problem::new(StatusCode::CONFLICT, code, sentence.clone()),
+            Self::Duplicate(_) => Problem::new(
+                StatusCode::CONFLICT,
+                "already_there",
+                "A record with that id or name exists already. Use another.",
+            ),
+            Self::VersionMissing => Problem::new(
+                StatusCode::PRECONDITION_REQUIRED,
+                "version_missing",
+                "Send If-Match with the ETag of the version you edited.",
+            ),
+            Self::Stale { current } => Problem {
+                current: Some(current.clone()),
+                ..Problem::new(
+                    StatusCode::PRECONDITION_FAILED,
+                    "edited_since",
+                    "Someone edited this record since you read it. Look at its current state and edit again.",
+                )
+            },
+            Self::TooMany { retry_after_s } => Problem::new(
+                StatusCode::TOO_MANY_REQUESTS,
+                "too_many_requests",
+                format!("Too many requests. Try again in {retry_after_s} s."),
+            ),
+            Self::Retry(_) | Self::Unavailable { .. } => Problem::new(
+                StatusCode::SERVICE_UNAVAILABLE,
+                "try_later",
+                "The server is busy or cannot reach its database. Nothing was stored; try again shortly.",
+            ),
+            Self::Internal { .. } => Problem::new(
+                StatusCode::INTERNAL_SERVER_ERROR,
+                "our_fault",
+                "Something went wrong on our side. Nothing was stored; try again, and report the request id if it stays.",
+            ),
+        }
+    }
+
+    const fn retry_after_s(&self) -> Option<u64> {
+        match self {
+            Self::TooMany { retry_after_s } | Self::Unavailable { retry_after_s, .. } => Some(*retry_after_s),
+            Self::Retry(_) => Some(1),
+            Self::NotFound
+            | Self::NotSignedIn
+            | Self::NotAllowed
+            | Self::Invalid { .. }
+            | Self::Conflict { .. }
+            | Self::VersionMissing
+            | Self::Stale { .. }
+            | Self::Duplicate(_)
+            | Self::Internal { .. } => None,
+        }
+    }
+}
+
+impl ResponseError for Error {
+    fn status_code(&self) -> StatusCode {
+        StatusCode::from_u16(self.problem().status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR)
+    }
+
+    fn error_response(&self) -> HttpResponse {
+        match self {
+            Self::Internal { what } => tracing::error!(what, "request failed"),
+            Self::Unavailable { why, .. } | Self::Retry(why) => tracing::warn!(why, "request turned away"),
+            _ => {}
+        }
+        let mut response = self.problem().response();
+        if let Some(wait) = self.retry_after_s() {
+            response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(wait));
+        }
+        if matches!(self, Self::NotSignedIn) {
+            response.headers_mut().insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
+        }
+        response
+    }
+}
+
+/// The problem answers every operation may give, for the API document.
+#[derive(utoipa::IntoResponses)]
+#[expect(dead_code, reason = "read by the document's generator only")]
+pub enum Problems {
+    /// Not signed in, or the token no longer holds.
+    #[response(status = 401, content_type = "application/problem+json")]
+    NotSignedIn(#[to_schema] Problem),
+    /// The role may not do this.
+    #[response(status = 403, content_type = "application/problem+json")]
+    NotAllowed(#[to_schema] Problem),
+    /// Nothing of that id here.
+    #[response(status = 404, content_type = "application/problem+json")]
+    NotFound(#[to_schema] Problem),
+    /// The state of the records forbids it.
+    #[response(status = 409, content_type = "application/problem+json")]
+    Conflict(#[to_schema] Problem),
+    /// The body is larger than allowed.
+    #[response(status = 413, content_type = "application/problem+json")]
+    TooLarge(#[to_schema] Problem),
+    /// The body is not JSON, or encoded in a way that is not read.
+    #[response(status = 415, content_type = "application/problem+json")]
+    WrongType(#[to_schema] Problem),
+    /// The body is JSON but does not fit; `pointer` says where.
+    #[response(status = 422, content_type = "application/problem+json")]
+    Invalid(#[to_schema] Problem),
+    /// Too many requests; `Retry-After` says when.
+    #[response(status = 429, content_type = "application/problem+json")]
+    TooMany(#[to_schema] Problem),
+    /// Our fault.
+    #[response(status = 500, content_type = "application/problem+json")]
+    OurFault(#[to_schema] Problem),
+    /// Busy or cut off from the database; `Retry-After` says when.
+    #[response(status = 503, content_type = "application/problem+json")]
+    TryLater(#[to_schema] Problem),
+}

@@ -1,0 +1,94 @@
+//! Start-up without decisions: the parts put together, the server run until it is told to stop.
+
+use crate::auth::Keys;
+use crate::auth::password::Hasher;
+use crate::clock::Clock;
+use crate::error::Error;
+use crate::http::extract::Sessions;
+use crate::store::{CONNECTIONS_PER_WORKER, Db};
+use crate::{http, openapi};
+use actix_web::middleware::DefaultHeaders;
+use actix_web::web::Data;
+use actix_web::{App, HttpResponse, HttpServer, get, web};
+use std::net::TcpListener;
+use std::time::Duration;
+use tracing_actix_web::TracingLogger;
+use utoipa_actix_web::AppExt;
+
+/// What a server is made of.
+#[derive(Clone)]
+pub struct Parts {
+    /// The database, as the server's own role.
+    pub database_url: String,
+    /// Worker threads.
+    pub workers: usize,
+    /// Signing keys.
+    pub keys: Data<Keys>,
+    /// Password hasher, shared by all workers.
+    pub hasher: Hasher,
+    /// The time.
+    pub clock: Clock,
+}
+
+impl std::fmt::Debug for Parts {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Parts({} workers)", self.workers)
+    }
+}
+
+/// The document, handed out as it was built.
+struct Document(String);
+
+#[get("/openapi.json")]
+async fn read_document(document: Data<Document>) -> HttpResponse {
+    HttpResponse::Ok().content_type("application/json").body(document.0.clone())
+}
+
+/// A server on `listener`; await it to serve, `handle()` it to stop.
+///
+/// # Errors
+/// When the listener cannot be used.
+pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Server, Error> {
+    let sessions = Data::new(Sessions::default());
+    let document = Data::new(Document(openapi::document().map_err(Error::internal)?));
+    let workers = parts.workers;
+    let server = HttpServer::new(move || {
+        // Each worker has connections of its own: they belong to the thread that opened them.
+        let db = Db::open(&parts.database_url, CONNECTIONS_PER_WORKER);
+        let (app, api) =
+            App::new().into_utoipa_app().openapi(openapi::head()).configure(http::routes).split_for_parts();
+        let app = app
+            .configure(http::refusals)
+            .app_data(parts.keys.clone())
+            .app_data(Data::new(parts.hasher.clone()))
+            .app_data(Data::new(parts.clock.clone()))
+            .app_data(sessions.clone())
+            .app_data(document.clone())
+            .service(read_document)
+            .service(utoipa_swagger_ui::SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", api))
+            .default_service(web::to(http::unknown))
+            .wrap(
+                DefaultHeaders::new()
+                    .add(("X-Content-Type-Options", "nosniff"))
+                    .add(("Cache-Control", "no-store"))
+                    .add(("Referrer-Policy", "no-referrer")),
+            )
+            .wrap(TracingLogger::default());
+        match db {
+            Ok(db) => app.app_data(Data::new(db)),
+            Err(error) => {
+                tracing::error!(%error, "no pool of connections");
+                app
+            }
+        }
+    })
+    .workers(workers)
+    .max_connections(2_000)
+    .keep_alive(Duration::from_secs(75))
+    .client_request_timeout(Duration::from_secs(10))
+    .client_disconnect_timeout(Duration::from_secs(5))
+    .shutdown_timeout(30)
+    .listen(listener)
+    .map_err(Error::internal)?;
+    Ok(server.run())
+}

@@ -1,0 +1,18 @@
+//! The cellar: the only room that knows SQL. Rows stay here; domain values come out.
+//!
+//! Never: HTTP, arithmetic on prices, the clock. Every question names the fleet first.
+//!
+//! Lock order everywhere: cards and levels (by id, table by table) → entries and lines → head → trail.
+
+mod schema;
+#[macro_use]
+mod statement;
+mod db;
+pub mod trail;
+
+pub mod accounts;
+pub mod health;
+pub mod migrate;
+
+pub use db::{CONNECTIONS_PER_WORKER, Db, Tx};
+pub use trail::TrailRow;

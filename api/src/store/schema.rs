@@ -1,0 +1,318 @@
+//! The tables as Diesel sees them. A test compares this page with the database.
+#![allow(missing_docs, unused_qualifications, unreachable_pub, reason = "the macro writes these items")]
+
+use diesel::{allow_tables_to_appear_in_same_query, table};
+
+table! {
+    fleets (fleet_id) {
+        fleet_id -> Uuid,
+        handle -> Text,
+        created_at -> Timestamptz,
+    }
+}
+
+table! {
+    members (fleet_id, member_id) {
+        fleet_id -> Uuid,
+        member_id -> Uuid,
+        handle -> Text,
+        name -> Text,
+        role -> Text,
+        home_place_id -> Nullable<Uuid>,
+        version -> BigInt,
+        retired_at -> Nullable<Timestamptz>,
+        created_at -> Timestamptz,
+    }
+}
+
+table! {
+    passwords (fleet_id, member_id) {
+        fleet_id -> Uuid,
+        member_id -> Uuid,
+        phc -> Text,
+        changed_at -> Timestamptz,
+    }
+}
+
+table! {
+    pay_rates (fleet_id, member_id, from_on) {
+        fleet_id -> Uuid,
+        member_id -> Uuid,
+        from_on -> Date,
+        hourly_amount -> Numeric,
+        burden_share -> Numeric,
+    }
+}
+
+table! {
+    lanes (fleet_id, lane_id) {
+        fleet_id -> Uuid,
+        lane_id -> Uuid,
+        member_id -> Uuid,
+        name -> Text,
+        last_n -> BigInt,
+        frozen_at -> Nullable<Timestamptz>,
+        enrolled_at -> Timestamptz,
+    }
+}
+
+table! {
+    sessions (fleet_id, session_id) {
+        fleet_id -> Uuid,
+        session_id -> Uuid,
+        member_id -> Uuid,
+        current_hash -> Bytea,
+        previous_hash -> Nullable<Bytea>,
+        rotated_at -> Timestamptz,
+        started_at -> Timestamptz,
+        ends_at -> Timestamptz,
+        ended_at -> Nullable<Timestamptz>,
+        end_reason -> Nullable<Text>,
+    }
+}
+
+table! {
+    security_notes (fleet_id, note_id) {
+        fleet_id -> Uuid,
+        note_id -> Uuid,
+        member_id -> Nullable<Uuid>,
+        what -> Text,
+        noted_at -> Timestamptz,
+    }
+}
+
+table! {
+    cards (fleet_id, card_id) {
+        fleet_id -> Uuid,
+        card_id -> Uuid,
+        kind -> Text,
+        version -> BigInt,
+        body -> Jsonb,
+        created_digest -> Bytea,
+        created_at -> Timestamptz,
+        edited_at -> Timestamptz,
+        retired_at -> Nullable<Timestamptz>,
+    }
+}
+
+table! {
+    card_links (fleet_id, card_id, target_id) {
+        fleet_id -> Uuid,
+        card_id -> Uuid,
+        target_id -> Uuid,
+    }
+}
+
+table! {
+    jobs (fleet_id, job_id) {
+        fleet_id -> Uuid,
+        job_id -> Uuid,
+        place_id -> Uuid,
+        client_id -> Uuid,
+        vehicle_id -> Uuid,
+        state -> Text,
+        starts_at -> Timestamptz,
+        ends_at -> Timestamptz,
+        month -> Date,
+        net_revenue_amount -> Numeric,
+    }
+}
+
+table! {
+    entries (fleet_id, entry_id) {
+        fleet_id -> Uuid,
+        entry_id -> Uuid,
+        kind -> Text,
+        form -> SmallInt,
+        lane_id -> Nullable<Uuid>,
+        n -> Nullable<BigInt>,
+        member_id -> Uuid,
+        place_id -> Nullable<Uuid>,
+        happened_at -> Timestamptz,
+        received_at -> Timestamptz,
+        body -> Jsonb,
+        digest -> Bytea,
+        verdict -> Text,
+        code -> Nullable<Text>,
+        sentence -> Nullable<Text>,
+        basis -> Nullable<Jsonb>,
+        reversed_by -> Nullable<Uuid>,
+    }
+}
+
+table! {
+    stock_lines (fleet_id, entry_id, line) {
+        fleet_id -> Uuid,
+        entry_id -> Uuid,
+        line -> Integer,
+        item_id -> Uuid,
+        place_id -> Uuid,
+        what -> Text,
+        quantity -> Numeric,
+        amount -> Numeric,
+        job_id -> Nullable<Uuid>,
+        month -> Date,
+    }
+}
+
+table! {
+    stock_levels (fleet_id, item_id, place_id) {
+        fleet_id -> Uuid,
+        item_id -> Uuid,
+        place_id -> Uuid,
+        quantity -> Numeric,
+    }
+}
+
+table! {
+    stock_values (fleet_id, item_id) {
+        fleet_id -> Uuid,
+        item_id -> Uuid,
+        quantity -> Numeric,
+        amount -> Numeric,
+        last_unit_amount -> Numeric,
+    }
+}
+
+table! {
+    use_days (fleet_id, item_id, place_id, used_on) {
+        fleet_id -> Uuid,
+        item_id -> Uuid,
+        place_id -> Uuid,
+        used_on -> Date,
+        quantity -> Numeric,
+    }
+}
+
+table! {
+    cost_lines (fleet_id, entry_id, line) {
+        fleet_id -> Uuid,
+        entry_id -> Uuid,
+        line -> Integer,
+        job_id -> Nullable<Uuid>,
+        what -> Text,
+        subject_id -> Nullable<Uuid>,
+        quantity -> Numeric,
+        unit -> Text,
+        amount -> Numeric,
+        month -> Date,
+    }
+}
+
+table! {
+    cost_figures (fleet_id, month, job_id, what) {
+        fleet_id -> Uuid,
+        month -> Date,
+        job_id -> Uuid,
+        what -> Text,
+        quantity -> Numeric,
+        amount -> Numeric,
+    }
+}
+
+table! {
+    container_levels (fleet_id, container_id) {
+        fleet_id -> Uuid,
+        container_id -> Uuid,
+        item_id -> Uuid,
+        place_id -> Uuid,
+        remaining_ml -> Double,
+        ml_per_dose -> Double,
+        p00 -> Double,
+        p01 -> Double,
+        p11 -> Double,
+        weigh_ins -> Integer,
+        flagged -> Integer,
+        doses_since -> BigInt,
+        draws_since -> Jsonb,
+        last_weigh_id -> Nullable<Uuid>,
+        opened_at -> Timestamptz,
+    }
+}
+
+table! {
+    container_marks (fleet_id, entry_id) {
+        fleet_id -> Uuid,
+        entry_id -> Uuid,
+        container_id -> Uuid,
+        before -> Nullable<Jsonb>,
+    }
+}
+
+table! {
+    pad_states (fleet_id, pad_id) {
+        fleet_id -> Uuid,
+        pad_id -> Uuid,
+        item_id -> Uuid,
+        place_id -> Uuid,
+        cycles -> Integer,
+        cycles_since_wash -> Integer,
+        washes -> Integer,
+        load_ml -> Numeric,
+        worked_m2 -> Numeric,
+        charged_amount -> Numeric,
+        first_used_at -> Timestamptz,
+        retired_at -> Nullable<Timestamptz>,
+        retired_why -> Nullable<Text>,
+    }
+}
+
+table! {
+    pad_lines (fleet_id, entry_id, line) {
+        fleet_id -> Uuid,
+        entry_id -> Uuid,
+        line -> Integer,
+        pad_id -> Uuid,
+        job_id -> Nullable<Uuid>,
+        cycles -> Integer,
+        washes -> Integer,
+        load_ml -> Numeric,
+        worked_m2 -> Numeric,
+        amount -> Numeric,
+    }
+}
+
+table! {
+    heads (fleet_id) {
+        fleet_id -> Uuid,
+        head -> BigInt,
+    }
+}
+
+table! {
+    trail (fleet_id, audience_id, record_id, kind) {
+        fleet_id -> Uuid,
+        audience_id -> Uuid,
+        record_id -> Uuid,
+        kind -> Text,
+        position -> BigInt,
+        turn -> BigInt,
+        body -> Jsonb,
+    }
+}
+
+allow_tables_to_appear_in_same_query!(
+    fleets,
+    members,
+    passwords,
+    pay_rates,
+    lanes,
+    sessions,
+    security_notes,
+    cards,
+    card_links,
+    jobs,
+    entries,
+    stock_lines,
+    stock_levels,
+    stock_values,
+    use_days,
+    cost_lines,
+    cost_figures,
+    container_levels,
+    container_marks,
+    pad_states,
+    pad_lines,
+    heads,
+    trail,
+);

@@ -1,0 +1,155 @@
+//! The fleet's head and the trail: what changed, in commit order, without gaps.
+
+use super::schema::{heads, trail};
+use super::{Db, Tx};
+use crate::error::Error;
+use crate::ids::FleetId;
+use diesel::prelude::*;
+use diesel::sql_types as sql;
+use diesel_async::RunQueryDsl;
+use serde_json::Value;
+use std::collections::HashMap;
+use uuid::Uuid;
+
+/// The latest state of one record, as one audience may see it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TrailRow {
+    /// The fleet, a van or a member.
+    pub audience_id: Uuid,
+    /// The record.
+    pub record_id: Uuid,
+    /// What kind of record: a card's kind, `entry`, `container_level`, `pad_state` …
+    pub kind: &'static str,
+    /// The state, without money.
+    pub body: Value,
+}
+
+/// One row as it is read back.
+#[derive(Debug, Clone, Queryable)]
+pub struct TrailLine {
+    /// The record.
+    pub record_id: Uuid,
+    /// Its kind.
+    pub kind: String,
+    /// Its place in the trail.
+    pub position: i64,
+    /// The head when its transaction ended.
+    pub turn: i64,
+    /// Its state.
+    pub body: Value,
+}
+
+statement! {
+    /// Takes the fleet's counter and writes the rows with the positions it gives, in one statement.
+    struct Stamp {
+        fleet: Uuid,
+        count: i64,
+        audiences: Vec<Uuid>,
+        records: Vec<Uuid>,
+        kinds: Vec<&'static str>,
+        bodies: Vec<Value>,
+    }
+    = "with h as (update heads set head = head + " [count: sql::BigInt]
+      " where fleet_id = " [fleet: sql::Uuid]
+      " returning head) \
+       insert into trail (fleet_id, audience_id, record_id, kind, position, turn, body) \
+       select " [fleet: sql::Uuid]
+      ", t.a, t.r, t.k, h.head - " [count: sql::BigInt]
+      " + t.o, h.head, t.b from h, unnest(" [audiences: sql::Array<sql::Uuid>]
+      ", " [records: sql::Array<sql::Uuid>]
+      ", " [kinds: sql::Array<sql::Text>]
+      ", " [bodies: sql::Array<sql::Jsonb>]
+      ") with ordinality as t(a, r, k, b, o) \
+       on conflict (fleet_id, audience_id, record_id, kind) \
+       do update set position = excluded.position, turn = excluded.turn, body = excluded.body"
+}
+
+/// Writes the rows as the last thing a transaction does. Of several states of one record the last counts.
+pub(super) async fn stamp(tx: &mut Tx, rows: Vec<TrailRow>) -> Result<(), Error> {
+    if rows.is_empty() {
+        return Ok(());
+    }
+    let mut last: HashMap<(Uuid, Uuid, &'static str), usize> = HashMap::with_capacity(rows.len());
+    for (i, row) in rows.iter().enumerate() {
+        last.insert((row.audience_id, row.record_id, row.kind), i);
+    }
+    let mut statement = Stamp {
+        fleet: tx.fleet().0,
+        count: i64::try_from(last.len()).map_err(Error::internal)?,
+        audiences: Vec::with_capacity(last.len()),
+        records: Vec::with_capacity(last.len()),
+        kinds: Vec::with_capacity(last.len()),
+        bodies: Vec::with_capacity(last.len()),
+    };
+    for (i, row) in rows.into_iter().enumerate() {
+        if last.get(&(row.audience_id, row.record_id, row.kind)) == Some(&i) {
+            statement.audiences.push(row.audience_id);
+            statement.records.push(row.record_id);
+            statement.kinds.push(row.kind);
+            statement.bodies.push(row.body);
+        }
+    }
+    let expected = statement.count;
+    let written = statement.execute(tx.conn()).await?;
+    if i64::try_from(written).ok() == Some(expected) {
+        Ok(())
+    } else {
+        Err(Error::internal(format!("the trail took {written} of {expected} rows")))
+    }
+}
+
+/// Starts the counter of a new fleet.
+///
+/// # Errors
+/// Those of the database.
+pub async fn start(tx: &mut Tx) -> Result<(), Error> {
+    let row = (heads::fleet_id.eq(tx.fleet().0), heads::head.eq(0_i64));
+    diesel::insert_into(heads::table).values(row).execute(tx.conn()).await?;
+    Ok(())
+}
+
+/// The fleet's head now.
+///
+/// # Errors
+/// Those of the database.
+pub async fn head(tx: &mut Tx) -> Result<i64, Error> {
+    Ok(heads::table.find(tx.fleet().0).select(heads::head).first(tx.conn()).await?)
+}
+
+/// Up to `room` rows of these audiences after a position, in order.
+///
+/// # Errors
+/// Those of the database.
+pub async fn after(
+    tx: &mut Tx,
+    audiences: &[Uuid],
+    position: i64,
+    room: i64,
+) -> Result<Vec<TrailLine>, Error> {
+    let rows = trail::table
+        .filter(trail::fleet_id.eq(tx.fleet().0))
+        .filter(trail::audience_id.eq_any(audiences))
+        .filter(trail::position.gt(position))
+        .order(trail::position)
+        .limit(room)
+        .select((trail::record_id, trail::kind, trail::position, trail::turn, trail::body))
+        .load(tx.conn())
+        .await?;
+    Ok(rows)
+}
+
+/// Which fleet a handle belongs to; the one question asked before a fleet is known.
+///
+/// # Errors
+/// Those of the database.
+pub async fn fleet_of_handle(db: &Db, handle: &str) -> Result<Option<FleetId>, Error> {
+    let mut conn = db.loan().await?;
+    let found: Option<Uuid> = diesel::select(find_fleet(handle)).get_result(&mut *conn).await?;
+    Ok(found.map(FleetId))
+}
+
+#[diesel::declare_sql_function]
+extern "SQL" {
+    #[sql_name = "fleet_of_handle"]
+    fn find_fleet(handle: sql::Text) -> sql::Nullable<sql::Uuid>;
+}
