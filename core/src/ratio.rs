@@ -48,6 +48,11 @@ impl Ratio {
         self.0.is_positive()
     }
 
+    /// A count of steps of `10^-places`.
+    pub(crate) fn from_steps(steps: &BigInt, places: i32) -> Self {
+        Self(BigRational::from_integer(steps.clone()) * power_of_ten(places.saturating_neg()))
+    }
+
     /// `self / divisor`; a zero divisor is refused under the divisor's name.
     pub(crate) fn over(&self, divisor: &Self, divisor_name: &'static str) -> Result<Self, CoreError> {
         if divisor.is_zero() {

@@ -75,10 +75,18 @@ fn judge(method: &str, case: &Value) -> Result<(), Vec<String>> {
             Value::Object(got)
         }
     };
-    let tolerance =
-        Tolerance { abs: number(&case["tolerance"]["abs"]), rel: number(&case["tolerance"]["rel"]) };
     let mut differences = Vec::new();
-    compare("", expected, &got, tolerance, &mut differences);
+    for (name, value) in expected.as_object().expect("expected") {
+        // A tolerance may be given for all figures, or by the name of each.
+        let named = &case["tolerance"][name];
+        let given = if named.is_object() { named } else { &case["tolerance"] };
+        let tolerance = Tolerance { abs: number(&given["abs"]), rel: number(&given["rel"]) };
+        let at = format!("/{name}");
+        match got.get(name) {
+            Some(found) => compare(&at, value, found, tolerance, &mut differences),
+            None => differences.push(format!("{at}: missing")),
+        }
+    }
     if differences.is_empty() { Ok(()) } else { Err(differences) }
 }
 

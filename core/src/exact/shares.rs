@@ -1,10 +1,10 @@
-//! Sharing a total so that the shares add up to it.
+//! Sharing and rounding so that the parts add up to the total.
 
 use super::rounding::places;
 use crate::CoreError;
 use crate::ratio::{Ratio, Toward, from_steps};
-use num_bigint::BigInt;
-use num_traits::ToPrimitive as _;
+use num_bigint::{BigInt, Sign};
+use num_traits::{Signed as _, ToPrimitive as _};
 use rust_decimal::Decimal;
 use std::cmp::Reverse;
 
@@ -50,37 +50,75 @@ pub fn share_out(
     }
     let size = Ratio::from(total.abs());
     let units = size.steps(places, Toward::Floor);
-    if Ratio::from(from_steps(&units, places, "total")?) != size {
+    if Ratio::from_steps(&units, places) != size {
         return Err(CoreError::Invalid { what: "total", rule: "must be a whole number of minor units" });
     }
     let per_weight = size.over(&all, "weights")?;
     let quotas: Vec<Ratio> = weights.iter().map(|weight| weight * &per_weight).collect();
-    let mut shares: Vec<BigInt> = quotas.iter().map(|quota| quota.steps(places, Toward::Floor)).collect();
-    let missing = shares.iter().fold(units, |left, share| left - share);
-    for position in largest_remainders(&quotas, &shares, places)?.into_iter().take(count(&missing)) {
-        if let Some(share) = shares.get_mut(position) {
-            *share += 1;
-        }
-    }
-    let signed = |share: &BigInt| {
-        let share = if total.is_sign_negative() { -share } else { share.clone() };
+    let signed = |share: BigInt| {
+        let share = if total.is_sign_negative() { -share } else { share };
         from_steps(&share, places, "a share")
     };
-    shares.iter().map(signed).collect()
+    deal(&quotas, &units, places)?.into_iter().map(signed).collect()
 }
 
-/// Positions by fractional part, largest first, earlier first among equals.
-fn largest_remainders(quotas: &[Ratio], floors: &[BigInt], places: i32) -> Result<Vec<usize>, CoreError> {
-    let mut order = Vec::with_capacity(quotas.len());
-    for (position, (quota, floor)) in quotas.iter().zip(floors).enumerate() {
-        let floor = Ratio::from(from_steps(floor, places, "a share")?);
-        order.push((Reverse(quota - &floor), position));
-    }
+/// Parts rounded to the minor unit together, so that they add up to their rounded sum.
+///
+/// Each part is floored; the minor units then missing go to the largest fractional parts, ties to the
+/// earlier. A line of a bill or a job sheet is so within one minor unit of its exact figure.
+///
+/// # Formula
+/// ```text
+/// T = round_half_up(Σ x_i)      r_i = floor(x_i) or floor(x_i) + 1, Σ r_i = T
+/// ```
+/// # Source
+/// Definition.
+///
+/// # Errors
+/// [`CoreError::OutOfRange`].
+///
+/// # Example
+/// ```
+/// use dropwise_core::{Decimal, exact::shares::round_parts};
+/// let third = Decimal::new(3_333, 3);
+/// let (parts, total) = round_parts(&[third, third, third], 2)?;
+/// assert_eq!((total, parts.iter().sum::<Decimal>()), (Decimal::from(10), Decimal::from(10)));
+/// # Ok::<(), dropwise_core::CoreError>(())
+/// ```
+pub fn round_parts(parts: &[Decimal], minor_unit_digits: u32) -> Result<(Vec<Decimal>, Decimal), CoreError> {
+    let places = places(minor_unit_digits)?;
+    let parts: Vec<Ratio> = parts.iter().copied().map(Ratio::from).collect();
+    let total = parts.iter().cloned().sum::<Ratio>().steps(places, Toward::HalfUp);
+    let rounded = deal(&parts, &total, places)?;
+    let rounded = rounded.iter().map(|part| from_steps(part, places, "a part")).collect::<Result<_, _>>()?;
+    Ok((rounded, from_steps(&total, places, "total")?))
+}
+
+/// Parts as whole steps of `10^-places` that add up to `total` steps: each floored, then the missing
+/// steps dealt to the largest fractional parts (ties: earlier), or steps too many taken from the smallest
+/// (ties: later).
+pub(super) fn deal(parts: &[Ratio], total: &BigInt, places: i32) -> Result<Vec<BigInt>, CoreError> {
+    let mut dealt: Vec<BigInt> = parts.iter().map(|part| part.steps(places, Toward::Floor)).collect();
+    let missing = dealt.iter().fold(total.clone(), |left, part| left - part);
+    let mut order: Vec<(Reverse<Ratio>, usize)> = parts
+        .iter()
+        .zip(&dealt)
+        .enumerate()
+        .map(|(position, (part, floor))| (Reverse(part - &Ratio::from_steps(floor, places)), position))
+        .collect();
     order.sort();
-    Ok(order.into_iter().map(|(_, position)| position).collect())
-}
-
-/// How many units the floors leave over: fewer than there are sharers.
-fn count(missing: &BigInt) -> usize {
-    missing.to_usize().unwrap_or(0)
+    let how_many = missing.abs().to_usize().filter(|count| *count <= parts.len());
+    let how_many =
+        how_many.ok_or(CoreError::Invalid { what: "total", rule: "must be the sum of its parts" })?;
+    let (positions, step): (Vec<usize>, i32) = if missing.sign() == Sign::Minus {
+        (order.into_iter().rev().map(|(_, position)| position).collect(), -1)
+    } else {
+        (order.into_iter().map(|(_, position)| position).collect(), 1)
+    };
+    for position in positions.into_iter().take(how_many) {
+        if let Some(part) = dealt.get_mut(position) {
+            *part += step;
+        }
+    }
+    Ok(dealt)
 }

@@ -2,11 +2,14 @@
 //! result; no formula here.
 
 mod assets;
+mod bridge;
 mod card;
 mod pay;
+mod pricing;
 mod quantities;
 mod rounding;
 mod stock_costing;
+mod variances;
 
 use super::{DecimalText, Refusal, Worksheet, read};
 use rust_decimal::Decimal;
@@ -25,6 +28,16 @@ pub(super) const ALL: &[Worksheet] = &[
         run: rounding::cents_allocation,
     },
     Worksheet {
+        method: "cost_variances",
+        sentence: "Why material, labour or overhead cost more, or less, than its standard.",
+        run: variances::cost_variances,
+    },
+    Worksheet {
+        method: "cost_volume_profit",
+        sentence: "What a sale leaves, where that covers fixed costs, and the sales a wanted profit takes.",
+        run: pricing::cost_volume_profit,
+    },
+    Worksheet {
         method: "currency_minor_units",
         sentence: "An amount in whole minor units of its currency.",
         run: rounding::currency_minor_units,
@@ -35,9 +48,24 @@ pub(super) const ALL: &[Worksheet] = &[
         run: assets::depreciation,
     },
     Worksheet {
+        method: "dilution",
+        sentence: "How much concentrate and water a batch takes, and what it costs.",
+        run: quantities::dilution,
+    },
+    Worksheet {
+        method: "margin_bridge",
+        sentence: "Why the margin moved from one month to the next, in steps that add up to the cent.",
+        run: bridge::margin_bridge,
+    },
+    Worksheet {
         method: "mileage",
         sentence: "What driven miles come to at a rate per mile.",
         run: assets::mileage,
+    },
+    Worksheet {
+        method: "overhead",
+        sentence: "Overhead applied to jobs at a rate set in advance, and what the period left over.",
+        run: pricing::overhead,
     },
     Worksheet {
         method: "overtime",
@@ -55,6 +83,11 @@ pub(super) const ALL: &[Worksheet] = &[
         run: rounding::rounding,
     },
     Worksheet {
+        method: "sales_variances",
+        sentence: "Why sales brought in more, or less, than planned: price, volume, mix and market.",
+        run: variances::sales_variances,
+    },
+    Worksheet {
         method: "stock_costing_fifo",
         sentence: "What used stock cost and what is left, first in, first out.",
         run: stock_costing::fifo,
@@ -63,6 +96,11 @@ pub(super) const ALL: &[Worksheet] = &[
         method: "stock_costing_moving_average",
         sentence: "What used stock cost and what is left, at the moving average.",
         run: stock_costing::moving_average,
+    },
+    Worksheet {
+        method: "target_price",
+        sentence: "The least price that leaves a wanted margin after all costs and the card fee.",
+        run: pricing::target_price,
     },
     Worksheet {
         method: "units",
