@@ -2,6 +2,7 @@
 
 mod answer;
 mod demand_classification;
+mod depot_van_transfer;
 mod discrete_lead_time_demand_quantiles;
 mod economic_order_quantity;
 mod fill_rate_reorder_point;
@@ -13,6 +14,7 @@ mod newsvendor;
 mod normal_service_factor_and_loss;
 mod pack_size_eoq;
 mod quantity_discounts;
+mod reorder_policies;
 mod run_out_date;
 mod simple_exponential_smoothing;
 
@@ -21,6 +23,7 @@ use super::Worksheet;
 /// Every worksheet of this room, in name order.
 pub(super) const ALL: &[Worksheet] = &[
     demand_classification::SHEET,
+    depot_van_transfer::SHEET,
     discrete_lead_time_demand_quantiles::SHEET,
     economic_order_quantity::SHEET,
     fill_rate_reorder_point::SHEET,
@@ -32,6 +35,7 @@ pub(super) const ALL: &[Worksheet] = &[
     normal_service_factor_and_loss::SHEET,
     pack_size_eoq::SHEET,
     quantity_discounts::SHEET,
+    reorder_policies::SHEET,
     run_out_date::SHEET,
     simple_exponential_smoothing::SHEET,
 ];

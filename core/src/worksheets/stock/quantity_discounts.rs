@@ -55,7 +55,8 @@ fn run(inputs: &Value, steps: bool) -> Result<Value, Refusal> {
     };
     let best = cheapest_quantity(order, discount)?;
     let mut answer = Answer::new(steps);
-    for (index, first_tiers) in (0..tiers.len()).map(|index| (index, tiers.get(..=index).unwrap_or(&[]))) {
+    for index in (0..tiers.len()).filter(|_| steps) {
+        let first_tiers = tiers.get(..=index).unwrap_or_default();
         let without_later = cheapest_quantity(DiscountedOrder { tiers: first_tiers, ..order }, discount)?;
         let name = format!("total_cost_per_year without the tiers after {index}");
         answer = answer.step(name, without_later.total_cost_per_year);
