@@ -11,6 +11,7 @@ mod db;
 pub mod trail;
 
 pub mod accounts;
+pub mod cards;
 pub mod health;
 pub mod migrate;
 
