@@ -1,0 +1,18 @@
+//! What an end-to-end test stands on: a private Postgres, a database per test, the real server on a
+//! real socket, a client that writes everything down, and two fleets to set against each other.
+//!
+//! Never: a claim about Dropwise. Claims live in `tests/`.
+
+pub mod client;
+pub mod cluster;
+pub mod db;
+pub mod fleet;
+pub mod process;
+pub mod server;
+pub mod world;
+
+pub use client::{Answer, Client};
+pub use db::TestDb;
+pub use fleet::Fleet;
+pub use server::TestServer;
+pub use world::World;

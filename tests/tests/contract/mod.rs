@@ -1,0 +1,3 @@
+//! What must hold of the whole: the document, the walls, the schema, the sources.
+
+mod openapi;

@@ -1,0 +1,5 @@
+//! Every end-to-end test, in one binary: one link, one cluster.
+
+mod contract;
+mod routes;
+mod trust;

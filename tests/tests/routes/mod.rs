@@ -1,0 +1,3 @@
+//! What each operation answers. One file per tag of the document.
+
+mod health;

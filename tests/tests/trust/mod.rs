@@ -1,0 +1,1 @@
+//! What keeps the fleets' work safe, tried under fire.
