@@ -31,7 +31,8 @@ impl UsedPad {
     /// # Source
     /// Definition of conditional probability; check values: `conditional_life`.
     /// # Errors
-    /// [`CoreError::Invalid`] unless the use is finite and not below zero.
+    /// [`CoreError::Invalid`] unless the use is finite and not below zero; [`CoreError::OutOfRange`] for
+    /// a pad so far beyond every life that its hazard does not fit and yet does not grow.
     /// # Example
     /// ```
     /// use dropwise_core::stats::{remaining_life::UsedPad, weibull::Weibull};
@@ -52,6 +53,9 @@ impl UsedPad {
         } else {
             ((self.age + s) / self.weibull.scale()).powf(shape)
         };
+        if more.is_nan() {
+            return Err(CoreError::OutOfRange { what: "the hazard to come" });
+        }
         Ok((-more).exp())
     }
 

@@ -43,7 +43,12 @@ impl Weibull {
     /// # Errors
     /// [`CoreError::Invalid`] unless the age is finite and not below zero.
     pub fn cumulative_hazard(self, age: f64) -> Result<f64, CoreError> {
-        Ok((guard::not_negative("age", age)? / self.scale).powf(self.shape))
+        let scaled = guard::not_negative("age", age)? / self.scale;
+        if scaled.is_infinite() || (scaled <= 0.0 && age > 0.0) {
+            // The quotient does not fit, its logarithm does.
+            return Ok((self.shape * (age.ln() - self.scale.ln())).exp());
+        }
+        Ok(scaled.powf(self.shape))
     }
 
     /// Share of pads that survive an age.

@@ -8,3 +8,6 @@
 )]
 
 mod safety;
+mod stats;
+#[cfg(feature = "worksheets")]
+mod worksheets;
