@@ -1,3 +1,11 @@
 //! What must hold of the whole: the document, the walls, the schema, the sources.
+//!
+//! Never: what one operation answers; that is `routes/`.
 
+mod fleet_binding;
+mod migrations;
 mod openapi;
+mod schema;
+mod second_wall;
+mod tidy;
+mod walls;
