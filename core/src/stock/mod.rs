@@ -3,6 +3,7 @@
 //! Statistics are `f64`; money and stock levels come in as decimals and cross into statistics through
 //! `numbers` and nowhere else. Never here: dates, ids, JSON, the clock.
 
+pub mod basket;
 pub mod count_demand;
 pub mod demand_class;
 pub mod fill_rate;

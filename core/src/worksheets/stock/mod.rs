@@ -17,6 +17,7 @@ mod quantity_discounts;
 mod reorder_policies;
 mod run_out_date;
 mod simple_exponential_smoothing;
+mod supplier_basket;
 
 use super::Worksheet;
 
@@ -38,4 +39,5 @@ pub(super) const ALL: &[Worksheet] = &[
     reorder_policies::SHEET,
     run_out_date::SHEET,
     simple_exponential_smoothing::SHEET,
+    supplier_basket::SHEET,
 ];
