@@ -162,7 +162,7 @@ impl Covers {
 
     /// Drops every arc all of whose paths are priced above the limit.
     pub(super) fn drop_above(&mut self, prices: Prices<'_>, limit: f64) {
-        let (before, after) = (self.from_start(prices), self.to_end(prices));
+        let (before, after) = (self.price_before(prices), self.price_after(prices));
         let keep: Vec<bool> = self
             .arcs
             .iter()
@@ -182,7 +182,7 @@ impl Covers {
         slack: f64,
         most: usize,
     ) -> Option<Vec<Plan>> {
-        let after = self.to_end(prices);
+        let after = self.price_after(prices);
         let mut listing = Listing {
             graph: self,
             model,
@@ -197,7 +197,7 @@ impl Covers {
         listing.walk(0, 0.0, 0).then_some(listing.plans)
     }
 
-    fn from_start(&self, prices: Prices<'_>) -> Vec<f64> {
+    fn price_before(&self, prices: Prices<'_>) -> Vec<f64> {
         let mut distance = vec![f64::INFINITY; self.nodes];
         distance[0] = 0.0;
         for arc in &self.arcs {
@@ -206,7 +206,7 @@ impl Covers {
         distance
     }
 
-    fn to_end(&self, prices: Prices<'_>) -> Vec<f64> {
+    fn price_after(&self, prices: Prices<'_>) -> Vec<f64> {
         let mut distance = vec![f64::INFINITY; self.nodes];
         distance[self.end()] = 0.0;
         for arc in self.arcs.iter().rev() {
@@ -296,14 +296,10 @@ impl Listing<'_> {
         let steady_from = offer.tiers.last().map_or(0, |(from, _)| *from);
         for packs in arc.packs..=offer.cap.max(arc.packs) {
             match self.taken_price(&arc, packs, price) {
-                Some(_) => {
-                    if !self.take(&arc, packs, price, ticks) {
-                        return false;
-                    }
-                }
+                Some(_) if !self.take(&arc, packs, price, ticks) => return false,
                 // In the last tier more packs only cost more.
                 None if packs >= steady_from => break,
-                None => {}
+                Some(_) | None => {}
             }
         }
         true

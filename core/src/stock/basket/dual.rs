@@ -4,7 +4,7 @@
 //! L(λ, μ) = sum_p min over covers of p of sum_s ((1 - λ_s) goods_ps + μ_ps [p buys from s])
 //!         + sum_s min over allowed modes of s of (freight + λ_s threshold - sum_p μ_ps), closed counting 0
 //! ```
-//! λ_s, zero to one, presses goods towards a threshold; μ_ps, zero or above, makes a product pay its part
+//! `λ_s`, zero to one, presses goods towards a threshold; `μ_ps`, zero or above, makes a product pay its part
 //! of opening a supplier that is not yet decided. For every λ and μ, L is at most the cost of any basket.
 //! The best are sought by subgradient steps with Polyak's length.
 #![expect(

@@ -73,17 +73,17 @@ impl Model {
         let mut offers = Vec::with_capacity(problem.offers.len());
         let mut most: i64 = modes.iter().flatten().map(|mode| mode.freight.max(mode.threshold)).sum();
         for (index, offer) in problem.offers.iter().enumerate() {
-            let model = offer_model(offer, &problem.needs, &modes, ticks)?;
-            let dearest = model.tiers.iter().map(|(_, price)| *price).max().unwrap_or(0);
-            let all = i64::try_from(model.cap).ok().and_then(|cap| cap.checked_mul(dearest));
+            let checked = offer_model(offer, &problem.needs, &modes, ticks)?;
+            let dearest = checked.tiers.iter().map(|(_, price)| *price).max().unwrap_or(0);
+            let all = i64::try_from(checked.cap).ok().and_then(|cap| cap.checked_mul(dearest));
             most = all.and_then(|all| most.checked_add(all)).ok_or(OUT_OF_RANGE)?;
-            if let Some(offers) = offers_of.get_mut(model.product) {
+            if let Some(offers) = offers_of.get_mut(checked.product) {
                 offers.push(index);
             }
-            if let Some(offers) = offers_from.get_mut(model.supplier) {
+            if let Some(offers) = offers_from.get_mut(checked.supplier) {
                 offers.push(index);
             }
-            offers.push(model);
+            offers.push(checked);
         }
         // Sums stay exact in doubles below this.
         if most > LARGEST {

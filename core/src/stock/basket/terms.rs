@@ -119,8 +119,8 @@ fn reachable(model: &Model) -> Vec<Allowed> {
                     ends.map(|packs| offer.cost(packs)).max().unwrap_or(0)
                 })
                 .sum();
-            let modes = model.modes[supplier].iter().enumerate();
-            let bits = modes.filter(|(_, mode)| mode.threshold <= most).map(|(index, _)| 2_u8 << index);
+            let choices = model.modes[supplier].iter().enumerate();
+            let bits = choices.filter(|(_, mode)| mode.threshold <= most).map(|(index, _)| 2_u8 << index);
             Allowed(bits.fold(1, |all, bit| all | bit))
         })
         .collect()

@@ -31,6 +31,7 @@ struct Need {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+#[expect(clippy::struct_field_names, reason = "the names of the check values")]
 struct Supplier {
     supplier: String,
     minimum_order_value: DecimalText,
