@@ -3,6 +3,7 @@
 
 use secrecy::SecretString;
 use std::net::SocketAddr;
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 
 /// What the server needs to know before it starts.
@@ -23,6 +24,9 @@ pub struct ServerConfig {
     /// How passwords are hashed.
     #[command(flatten)]
     pub hashing: HashingConfig,
+    /// How often signing in may be tried.
+    #[command(flatten)]
+    pub throttle: ThrottleConfig,
     /// Log as JSON, one object per line.
     #[arg(long, env = "DROPWISE_LOG_JSON")]
     pub log_json: bool,
@@ -42,5 +46,29 @@ pub struct HashingConfig {
 impl Default for HashingConfig {
     fn default() -> Self {
         Self { memory_kib: 19_456, passes: 2 }
+    }
+}
+
+/// How often signing in may be tried. Every try counts, right or wrong.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::Args)]
+pub struct ThrottleConfig {
+    /// Tries per minute from one network address.
+    #[arg(long, env = "DROPWISE_TRIES_PER_SOURCE_PER_MIN", default_value_t = NonZeroU32::MIN.saturating_add(119))]
+    pub per_source_per_min: NonZeroU32,
+    /// Tries per hour for one member, whether there is such a member or not.
+    #[arg(long, env = "DROPWISE_TRIES_PER_MEMBER_PER_HOUR", default_value_t = NonZeroU32::MIN.saturating_add(19))]
+    pub per_member_per_hour: NonZeroU32,
+    /// Proxies in front that add to `X-Forwarded-For`; with 0 that header is not believed.
+    #[arg(long, env = "DROPWISE_TRUSTED_PROXIES", default_value_t = 0)]
+    pub trusted_proxies: u8,
+}
+
+impl Default for ThrottleConfig {
+    fn default() -> Self {
+        Self {
+            per_source_per_min: NonZeroU32::MIN.saturating_add(119),
+            per_member_per_hour: NonZeroU32::MIN.saturating_add(19),
+            trusted_proxies: 0,
+        }
     }
 }

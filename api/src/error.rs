@@ -14,6 +14,14 @@ pub enum Error {
     /// The request does not say who asks, or not in a way that holds.
     #[error("not signed in")]
     NotSignedIn,
+    /// What was shown to get in does not hold; never says which part.
+    #[error("{code}")]
+    Unproven {
+        /// Stable word.
+        code: &'static str,
+        /// What to do.
+        sentence: &'static str,
+    },
     /// Who asks may not do this.
     #[error("not allowed")]
     NotAllowed,

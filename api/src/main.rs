@@ -1,5 +1,7 @@
 //! The command line: serve, migrate, and the rest. Decides nothing itself.
 
+mod cli;
+
 use clap::{Parser, Subcommand};
 use dropwise::auth::Keys;
 use dropwise::auth::password::Hasher;
@@ -31,6 +33,8 @@ enum Task {
         #[arg(long, env = "DROPWISE_DATABASE_URL", hide_env_values = true, hide = true)]
         database_url: Option<SecretString>,
     },
+    /// Create a fleet with its owner, whose password is read from `DROPWISE_OWNER_PASSWORD` or standard input.
+    Fleet(cli::fleet::FleetArguments),
     /// Print the API document.
     Openapi,
 }
@@ -42,6 +46,7 @@ fn main() -> ExitCode {
         Task::Migrate { owner_database_url, database_url } => {
             migrate(&owner_database_url, database_url.as_ref())
         }
+        Task::Fleet(arguments) => cli::fleet::create(arguments),
         Task::Openapi => {
             dropwise::openapi::document().map(|text| print!("{text}")).map_err(|e| e.to_string())
         }
@@ -70,6 +75,7 @@ fn serve(config: &ServerConfig) -> Result<(), String> {
         keys: actix_web::web::Data::new(keys),
         hasher,
         clock: Clock::system(),
+        throttle: config.throttle,
     };
     actix_web::rt::System::new().block_on(async move {
         migrate::check_durability(&parts.database_url).await.map_err(|error| error.to_string())?;

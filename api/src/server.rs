@@ -3,11 +3,13 @@
 use crate::auth::Keys;
 use crate::auth::password::Hasher;
 use crate::clock::Clock;
+use crate::config::ThrottleConfig;
 use crate::error::Error;
 use crate::http::extract::Sessions;
+use crate::http::throttle::Throttle;
 use crate::store::{CONNECTIONS_PER_WORKER, Db};
 use crate::{http, openapi};
-use actix_web::middleware::{DefaultHeaders, from_fn};
+use actix_web::middleware::DefaultHeaders;
 use actix_web::web::Data;
 use actix_web::{App, HttpResponse, HttpServer, get, web};
 use std::net::TcpListener;
@@ -28,6 +30,8 @@ pub struct Parts {
     pub hasher: Hasher,
     /// The time.
     pub clock: Clock,
+    /// How often signing in may be tried.
+    pub throttle: ThrottleConfig,
 }
 
 impl std::fmt::Debug for Parts {
@@ -50,6 +54,7 @@ async fn read_document(document: Data<Document>) -> HttpResponse {
 /// When the listener cannot be used.
 pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Server, Error> {
     let sessions = Data::new(Sessions::default());
+    let throttle = Data::new(Throttle::new(parts.throttle));
     let document = Data::new(Document(openapi::document().map_err(Error::internal)?));
     let workers = parts.workers;
     let server = HttpServer::new(move || {
@@ -63,12 +68,11 @@ pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Serv
             .app_data(Data::new(parts.hasher.clone()))
             .app_data(Data::new(parts.clock.clone()))
             .app_data(sessions.clone())
+            .app_data(throttle.clone())
             .app_data(document.clone())
             .service(read_document)
-            .app_data(Data::new(http::unknown::Methods::of(&api)))
             .service(utoipa_swagger_ui::SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", api))
-            .default_service(web::to(http::unknown::answer))
-            .wrap(from_fn(http::last_resort::answer))
+            .default_service(web::to(http::unknown))
             .wrap(
                 DefaultHeaders::new()
                     .add(("X-Content-Type-Options", "nosniff"))

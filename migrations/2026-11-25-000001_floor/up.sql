@@ -25,6 +25,8 @@ create table members (
     version       bigint      not null default 1,
     retired_at    timestamptz,
     created_at    timestamptz not null,
+    -- SHA-256 of what it was created with: the same creation sent again is recognised.
+    created_digest bytea      not null,
     primary key (fleet_id, member_id),
     unique (fleet_id, handle)
 );
@@ -35,6 +37,20 @@ create table passwords (
     phc        text        not null,
     changed_at timestamptz not null,
     primary key (fleet_id, member_id),
+    foreign key (fleet_id, member_id) references members
+);
+
+-- One code in force per member: it lets them choose a first password, or a new one, once.
+create table entry_codes (
+    fleet_id  uuid        not null,
+    member_id uuid        not null,
+    -- SHA-256 of the code; never the code.
+    code_hash bytea       not null,
+    made_at   timestamptz not null,
+    ends_at   timestamptz not null,
+    used_at   timestamptz,
+    primary key (fleet_id, member_id),
+    unique (fleet_id, code_hash),
     foreign key (fleet_id, member_id) references members
 );
 
@@ -69,6 +85,8 @@ create table sessions (
     -- SHA-256 of the refresh token in force and of the one before it; never the token.
     current_hash  bytea       not null,
     previous_hash bytea,
+    -- How often it was renewed: how far back an old token is recognised as one of this family.
+    renewals      bigint      not null default 0,
     rotated_at    timestamptz not null,
     started_at    timestamptz not null,
     ends_at       timestamptz not null,
@@ -105,6 +123,8 @@ create table cards (
     retired_at     timestamptz,
     primary key (fleet_id, card_id)
 );
+-- A member works from a place of their own fleet.
+alter table members add foreign key (fleet_id, home_place_id) references cards;
 create index cards_by_kind on cards (fleet_id, kind, card_id);
 
 -- Which card names which: keeps every reference inside the fleet and answers "what uses this?".
@@ -371,7 +391,7 @@ declare
     named text;
 begin
     foreach named in array array[
-        'fleets', 'members', 'passwords', 'pay_rates', 'lanes', 'sessions', 'security_notes', 'cards',
+        'fleets', 'members', 'passwords', 'entry_codes', 'pay_rates', 'lanes', 'sessions', 'security_notes', 'cards',
         'card_links', 'jobs', 'entries', 'stock_lines', 'stock_levels', 'stock_values', 'use_days',
         'cost_lines', 'cost_figures', 'container_levels', 'container_marks', 'pad_states', 'pad_lines',
         'heads', 'trail'
@@ -386,7 +406,7 @@ begin
     end loop;
     -- What may change after it was written. Lines of the books and security notes may not.
     foreach named in array array[
-        'members', 'passwords', 'lanes', 'sessions', 'cards', 'jobs', 'entries', 'stock_levels',
+        'members', 'passwords', 'entry_codes', 'lanes', 'sessions', 'cards', 'jobs', 'entries', 'stock_levels',
         'stock_values', 'use_days', 'cost_figures', 'container_levels', 'pad_states', 'heads', 'trail'
     ] loop
         execute format('grant update on %I to dropwise_server', named);

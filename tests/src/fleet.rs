@@ -49,7 +49,7 @@ impl Fleet {
             let written = db.write("found_fleet", id, async move |tx| {
                 accounts::insert_fleet(tx, &named, now).await?;
                 for (role, person) in people {
-                    accounts::insert_member(tx, &member(role, person.id), now).await?;
+                    accounts::insert_member(tx, &member(role, person.id), &[], now).await?;
                     let token = RefreshToken::first(id, person.session).expect("randomness");
                     let ends_at = now + Duration::days(30);
                     accounts::insert_session(tx, person.session, person.id, &token.hash(), now, ends_at)
@@ -63,17 +63,12 @@ impl Fleet {
         Self { id, handle: handle.to_owned(), owner, office, technician, client, clock: clock.clone() }
     }
 
-    /// A bearer token of one of its people, issued now.
-    #[must_use]
-    pub fn token(&self, person: Person) -> String {
-        let bearer = Bearer { fleet: self.id, member: person.id, session: person.session };
-        token::issue(&crate::server::keys(), bearer, self.clock.now()).expect("a token")
-    }
-
     /// Asks as one of its people, with a token issued now.
     #[must_use]
     pub fn ask(&self, person: Person) -> Client {
-        self.client.with_token(self.token(person))
+        let bearer = Bearer { fleet: self.id, member: person.id, session: person.session };
+        let token = token::issue(&crate::server::keys(), bearer, self.clock.now());
+        self.client.with_token(token.expect("a token"))
     }
 
     /// Asks as the owner.

@@ -5,9 +5,10 @@ use actix_web::web::Data;
 use dropwise::auth::Keys;
 use dropwise::auth::password::Hasher;
 use dropwise::clock::Clock;
-use dropwise::config::HashingConfig;
+use dropwise::config::{HashingConfig, ThrottleConfig};
 use dropwise::server::{Parts, serve};
 use std::net::{SocketAddr, TcpListener};
+use std::num::NonZeroU32;
 use std::sync::{OnceLock, mpsc};
 use std::thread::JoinHandle;
 
@@ -31,6 +32,23 @@ pub fn keys() -> Data<Keys> {
     KEYS.get_or_init(make).clone()
 }
 
+/// What a test's server is made of, for a test to change. Signing in may be tried as often as one likes.
+#[must_use]
+pub fn parts(server_url: &str, clock: &Clock, workers: usize) -> Parts {
+    Parts {
+        database_url: server_url.to_owned(),
+        workers,
+        keys: keys(),
+        hasher: Hasher::new(HashingConfig::default(), 2).expect("a hasher"),
+        clock: clock.clone(),
+        throttle: ThrottleConfig {
+            per_source_per_min: NonZeroU32::MAX,
+            per_member_per_hour: NonZeroU32::MAX,
+            trusted_proxies: 0,
+        },
+    }
+}
+
 impl TestServer {
     /// A server with one worker on the database, with the clock it is given.
     #[must_use]
@@ -41,13 +59,12 @@ impl TestServer {
     /// A server on any URL, with as many workers as wanted.
     #[must_use]
     pub fn start_with(server_url: &str, clock: &Clock, workers: usize) -> Self {
-        let parts = Parts {
-            database_url: server_url.to_owned(),
-            workers,
-            keys: keys(),
-            hasher: Hasher::new(HashingConfig::default(), 2).expect("a hasher"),
-            clock: clock.clone(),
-        };
+        Self::start_parts(parts(server_url, clock, workers))
+    }
+
+    /// A server of any parts.
+    #[must_use]
+    pub fn start_parts(parts: Parts) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let address = listener.local_addr().expect("its address");
         let (tell, told) = mpsc::channel();

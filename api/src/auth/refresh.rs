@@ -74,4 +74,12 @@ impl RefreshToken {
         secret.copy_from_slice(tag.as_ref());
         Self { fleet: self.fleet, session: self.session, secret }
     }
+    /// Whether one of the next `steps` tokens after this one has that hash: then this one was of the
+    /// same family once, and not made up by someone who only knows the session's id.
+    #[must_use]
+    pub fn is_forerunner_of(&self, hash: &[u8], steps: i64, keys: &Keys) -> bool {
+        std::iter::successors(Some(self.successor(keys)), |token| Some(token.successor(keys)))
+            .take(usize::try_from(steps).unwrap_or(0))
+            .any(|token| token.hash() == hash)
+    }
 }

@@ -2,4 +2,5 @@
 //!
 //! Never: requests and status codes, SQL, the clock. A flow is given `now` and a proof of who asks.
 
+pub mod accounts;
 pub mod cards;

@@ -17,7 +17,7 @@ pub struct Health {
 /// Answers as long as the process lives, whatever the database does.
 #[utoipa::path(tag = "health", extensions(("x-roles" = json!(["nobody"]))), responses((status = 200, body = Health)))]
 #[get("/health/live")]
-pub async fn read_liveness() -> Json<Health> {
+pub(super) async fn read_liveness() -> Json<Health> {
     Json(Health { state: "ok" })
 }
 
@@ -25,7 +25,7 @@ pub async fn read_liveness() -> Json<Health> {
 #[utoipa::path(tag = "health", extensions(("x-roles" = json!(["nobody"]))),
     responses((status = 200, body = Health), super::problem::Problems))]
 #[get("/health/ready")]
-pub async fn read_readiness(db: Data<Db>) -> Result<Json<Health>, Error> {
+pub(super) async fn read_readiness(db: Data<Db>) -> Result<Json<Health>, Error> {
     health::check(&db).await?;
     Ok(Json(Health { state: "ok" }))
 }

@@ -2,20 +2,45 @@
 //!
 //! Never: SQL, formulas. A handler reads the clock once, opens one transaction, calls one flow.
 
+pub mod devices;
 pub mod extract;
-mod health;
-pub mod last_resort;
+pub mod health;
+pub mod login;
+pub mod members;
+pub mod pay_rates;
 pub mod problem;
-pub mod unknown;
+pub mod secret;
+pub mod security_notes;
+pub mod throttle;
 
 use crate::error::Error;
-use actix_web::web;
+use actix_web::http::StatusCode;
+use actix_web::{HttpRequest, HttpResponse, web};
 use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Every route of the API, in the order of the document.
 pub fn routes(to: &mut ServiceConfig<'_>) {
     to.service(health::read_liveness);
     to.service(health::read_readiness);
+
+    to.service(login::create_session);
+    to.service(login::refresh_session);
+    to.service(login::end_session);
+    to.service(login::change_password);
+    // What has a name of its own comes before what is named by an id.
+    to.service(members::read_self);
+    to.service(members::claim_member);
+    to.service(members::list_members);
+    to.service(members::create_member);
+    to.service(members::read_member);
+    to.service(members::edit_member);
+    to.service(members::retire_member);
+    to.service(members::make_entry_code);
+    to.service(pay_rates::add_pay_rate);
+    to.service(pay_rates::list_pay_rates);
+    to.service(devices::enrol_device);
+    to.service(devices::list_devices);
+    to.service(security_notes::list_security_notes);
 }
 
 /// How bodies, paths and queries that do not fit are answered.
@@ -24,4 +49,15 @@ pub fn refusals(to: &mut web::ServiceConfig) {
     to.app_data(web::QueryConfig::default().error_handler(|error, _| {
         Error::invalid("bad_query", format!("{error}. See the operation's parameters.")).into()
     }));
+}
+
+/// Whatever no route answers: 405 where only the method is wrong, else 404.
+pub async fn unknown(request: HttpRequest) -> HttpResponse {
+    if request.resource_map().has_resource(request.path()) {
+        let detail = "This address does not take that method. See the API document for the ones it takes.";
+        problem::Problem::new(StatusCode::METHOD_NOT_ALLOWED, "method_not_allowed", detail).response()
+    } else {
+        let detail = "There is no such address. The API document lists them all.";
+        problem::Problem::new(StatusCode::NOT_FOUND, "no_such_address", detail).response()
+    }
 }

@@ -53,8 +53,6 @@ impl Problem {
         HttpResponse::build(status)
             .insert_header((header::CONTENT_TYPE, "application/problem+json"))
             .insert_header((header::CACHE_CONTROL, "no-store"))
-            .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
-            .insert_header((header::REFERRER_POLICY, "no-referrer"))
             .body(body)
     }
 }
@@ -74,6 +72,7 @@ impl Error {
                 "not_signed_in",
                 "Sign in, or refresh the access token, and send it as a bearer token.",
             ),
+            Self::Unproven { code, sentence } => Problem::new(StatusCode::UNAUTHORIZED, code, *sentence),
             Self::NotAllowed => Problem::new(
                 StatusCode::FORBIDDEN,
                 "not_allowed",
@@ -126,6 +125,7 @@ impl Error {
             Self::Retry(_) => Some(1),
             Self::NotFound
             | Self::NotSignedIn
+            | Self::Unproven { .. }
             | Self::NotAllowed
             | Self::Invalid { .. }
             | Self::Conflict { .. }
@@ -152,7 +152,7 @@ impl ResponseError for Error {
         if let Some(wait) = self.retry_after_s() {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(wait));
         }
-        if matches!(self, Self::NotSignedIn) {
+        if matches!(self, Self::NotSignedIn | Self::Unproven { .. }) {
             response.headers_mut().insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
         }
         response

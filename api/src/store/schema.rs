@@ -22,6 +22,7 @@ table! {
         version -> BigInt,
         retired_at -> Nullable<Timestamptz>,
         created_at -> Timestamptz,
+        created_digest -> Bytea,
     }
 }
 
@@ -31,6 +32,17 @@ table! {
         member_id -> Uuid,
         phc -> Text,
         changed_at -> Timestamptz,
+    }
+}
+
+table! {
+    entry_codes (fleet_id, member_id) {
+        fleet_id -> Uuid,
+        member_id -> Uuid,
+        code_hash -> Bytea,
+        made_at -> Timestamptz,
+        ends_at -> Timestamptz,
+        used_at -> Nullable<Timestamptz>,
     }
 }
 
@@ -63,6 +75,7 @@ table! {
         member_id -> Uuid,
         current_hash -> Bytea,
         previous_hash -> Nullable<Bytea>,
+        renewals -> BigInt,
         rotated_at -> Timestamptz,
         started_at -> Timestamptz,
         ends_at -> Timestamptz,
@@ -295,6 +308,7 @@ allow_tables_to_appear_in_same_query!(
     fleets,
     members,
     passwords,
+    entry_codes,
     pay_rates,
     lanes,
     sessions,

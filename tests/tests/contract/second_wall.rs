@@ -201,8 +201,8 @@ fn a_reference_into_another_fleet_is_refused() {
     }
     owner
         .execute(
-            "insert into members (fleet_id, member_id, handle, name, role, created_at)
-                  values ($1, $2, 'owner', 'Their owner', 'owner', now())",
+            "insert into members (fleet_id, member_id, handle, name, role, created_at, created_digest)
+                  values ($1, $2, 'owner', 'Their owner', 'owner', now(), '')",
             &[&theirs, &member],
         )
         .expect("their member");

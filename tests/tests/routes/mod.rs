@@ -1,3 +1,4 @@
 //! What each operation answers. One file per tag of the document.
 
+mod accounts;
 mod health;

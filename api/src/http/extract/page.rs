@@ -1,5 +1,6 @@
 //! A bounded page and where it goes on.
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
@@ -14,6 +15,15 @@ pub struct PageQuery {
     /// How many, at most 200; 50 when not said.
     #[param(minimum = 1, maximum = 200)]
     pub room: Option<i64>,
+}
+
+/// Which part of a list that is in order of days.
+#[derive(Debug, Clone, Copy, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub struct DaysQuery {
+    /// Go on after this day: the `next` of the page before.
+    pub after: Option<NaiveDate>,
 }
 
 impl PageQuery {

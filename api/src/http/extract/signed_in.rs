@@ -33,6 +33,13 @@ impl Default for Sessions {
 }
 
 impl Sessions {
+    /// Lets a session that has just been ended count as ended at once.
+    pub async fn forget(&self, who: Who) {
+        self.0
+            .invalidate(&token::Bearer { fleet: who.fleet, member: who.member, session: who.session })
+            .await;
+    }
+
     async fn find(&self, db: &Db, bearer: token::Bearer, clock: &Clock) -> Result<Option<Who>, Error> {
         let now = clock.now();
         let look = async {

@@ -1,0 +1,111 @@
+//! Lanes: installations of the phone app.
+
+use crate::error::Error;
+use crate::ids::{LaneId, MemberId};
+use crate::store::Tx;
+use crate::store::schema::lanes;
+use chrono::{DateTime, Utc};
+use diesel::prelude::*;
+use diesel_async::RunQueryDsl;
+use uuid::Uuid;
+
+/// One lane: an installation of the phone app.
+#[derive(Debug, Clone, PartialEq, Eq, Queryable, Selectable)]
+#[diesel(table_name = lanes)]
+pub struct LaneRecord {
+    /// Its id.
+    pub lane_id: Uuid,
+    /// Whose.
+    pub member_id: Uuid,
+    /// What the member calls it.
+    pub name: String,
+    /// The last number judged.
+    pub last_n: i64,
+    /// Since when nothing is taken from it, because two phones shared it.
+    pub frozen_at: Option<DateTime<Utc>>,
+    /// Since when.
+    pub enrolled_at: DateTime<Utc>,
+}
+
+/// Enrols a phone.
+///
+/// # Errors
+/// [`Error::Duplicate`] when the lane exists.
+pub async fn insert_lane(
+    tx: &mut Tx,
+    lane: LaneId,
+    member: MemberId,
+    name: &str,
+    now: DateTime<Utc>,
+) -> Result<(), Error> {
+    let row = (
+        lanes::fleet_id.eq(tx.fleet().0),
+        lanes::lane_id.eq(lane.0),
+        lanes::member_id.eq(member.0),
+        lanes::name.eq(name),
+        lanes::enrolled_at.eq(now),
+    );
+    diesel::insert_into(lanes::table).values(row).execute(tx.conn()).await?;
+    Ok(())
+}
+
+/// A lane, held until the transaction ends.
+///
+/// # Errors
+/// [`Error::NotFound`].
+pub async fn lock_lane(tx: &mut Tx, lane: LaneId) -> Result<LaneRecord, Error> {
+    Ok(lanes::table
+        .find((tx.fleet().0, lane.0))
+        .select(LaneRecord::as_select())
+        .for_update()
+        .first(tx.conn())
+        .await?)
+}
+
+/// A lane as it stands.
+///
+/// # Errors
+/// [`Error::NotFound`].
+pub async fn find_lane(tx: &mut Tx, lane: LaneId) -> Result<LaneRecord, Error> {
+    Ok(lanes::table.find((tx.fleet().0, lane.0)).select(LaneRecord::as_select()).first(tx.conn()).await?)
+}
+
+/// Moves a lane on, and freezes it when asked.
+///
+/// # Errors
+/// Those of the database.
+pub async fn save_lane(
+    tx: &mut Tx,
+    lane: LaneId,
+    last_n: i64,
+    frozen_at: Option<DateTime<Utc>>,
+) -> Result<(), Error> {
+    diesel::update(lanes::table.find((tx.fleet().0, lane.0)))
+        .set((lanes::last_n.eq(last_n), lanes::frozen_at.eq(frozen_at)))
+        .execute(tx.conn())
+        .await?;
+    Ok(())
+}
+
+/// Lanes in id order, of one member or of all.
+///
+/// # Errors
+/// Those of the database.
+pub async fn list_lanes(
+    tx: &mut Tx,
+    of: Option<MemberId>,
+    after: Option<Uuid>,
+    limit: i64,
+) -> Result<Vec<LaneRecord>, Error> {
+    let mut asked = lanes::table
+        .filter(lanes::fleet_id.eq(tx.fleet().0))
+        .filter(lanes::lane_id.gt(after.unwrap_or(Uuid::nil())))
+        .order(lanes::lane_id)
+        .limit(limit)
+        .select(LaneRecord::as_select())
+        .into_boxed();
+    if let Some(member) = of {
+        asked = asked.filter(lanes::member_id.eq(member.0));
+    }
+    Ok(asked.load(tx.conn()).await?)
+}
