@@ -9,7 +9,7 @@ use crate::http::extract::Sessions;
 use crate::http::throttle::Throttle;
 use crate::store::{CONNECTIONS_PER_WORKER, Db};
 use crate::{http, openapi};
-use actix_web::middleware::DefaultHeaders;
+use actix_web::middleware::{DefaultHeaders, from_fn};
 use actix_web::web::Data;
 use actix_web::{App, HttpResponse, HttpServer, get, web};
 use std::net::TcpListener;
@@ -71,8 +71,10 @@ pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Serv
             .app_data(throttle.clone())
             .app_data(document.clone())
             .service(read_document)
+            .app_data(Data::new(http::unknown::Methods::of(&api)))
             .service(utoipa_swagger_ui::SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", api))
-            .default_service(web::to(http::unknown))
+            .default_service(web::to(http::unknown::answer))
+            .wrap(from_fn(http::last_resort::answer))
             .wrap(
                 DefaultHeaders::new()
                     .add(("X-Content-Type-Options", "nosniff"))

@@ -124,7 +124,7 @@ impl Client {
 impl Answer {
     /// Stops the test unless the status is this one, showing what came instead.
     #[track_caller]
-    #[must_use]
+    #[allow(clippy::must_use_candidate, reason = "looking is its purpose; the answer may be dropped")]
     pub fn expect(self, status: u16) -> Self {
         assert_eq!(self.status, status, "{}: {}", self.asked, self.text());
         self

@@ -63,12 +63,17 @@ impl Fleet {
         Self { id, handle: handle.to_owned(), owner, office, technician, client, clock: clock.clone() }
     }
 
+    /// A bearer token of one of its people, issued now.
+    #[must_use]
+    pub fn token(&self, person: Person) -> String {
+        let bearer = Bearer { fleet: self.id, member: person.id, session: person.session };
+        token::issue(&crate::server::keys(), bearer, self.clock.now()).expect("a token")
+    }
+
     /// Asks as one of its people, with a token issued now.
     #[must_use]
     pub fn ask(&self, person: Person) -> Client {
-        let bearer = Bearer { fleet: self.id, member: person.id, session: person.session };
-        let token = token::issue(&crate::server::keys(), bearer, self.clock.now());
-        self.client.with_token(token.expect("a token"))
+        self.client.with_token(self.token(person))
     }
 
     /// Asks as the owner.

@@ -3,11 +3,13 @@
 //!
 //! Never: a claim about Dropwise. Claims live in `tests/`.
 
+pub mod binary;
 pub mod client;
 pub mod cluster;
 pub mod db;
 pub mod fleet;
 pub mod process;
+pub mod raw;
 pub mod server;
 pub mod world;
 

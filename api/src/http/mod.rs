@@ -5,6 +5,7 @@
 pub mod devices;
 pub mod extract;
 pub mod health;
+pub mod last_resort;
 pub mod login;
 pub mod members;
 pub mod pay_rates;
@@ -12,10 +13,10 @@ pub mod problem;
 pub mod secret;
 pub mod security_notes;
 pub mod throttle;
+pub mod unknown;
 
 use crate::error::Error;
-use actix_web::http::StatusCode;
-use actix_web::{HttpRequest, HttpResponse, web};
+use actix_web::web;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Every route of the API, in the order of the document.
@@ -49,15 +50,4 @@ pub fn refusals(to: &mut web::ServiceConfig) {
     to.app_data(web::QueryConfig::default().error_handler(|error, _| {
         Error::invalid("bad_query", format!("{error}. See the operation's parameters.")).into()
     }));
-}
-
-/// Whatever no route answers: 405 where only the method is wrong, else 404.
-pub async fn unknown(request: HttpRequest) -> HttpResponse {
-    if request.resource_map().has_resource(request.path()) {
-        let detail = "This address does not take that method. See the API document for the ones it takes.";
-        problem::Problem::new(StatusCode::METHOD_NOT_ALLOWED, "method_not_allowed", detail).response()
-    } else {
-        let detail = "There is no such address. The API document lists them all.";
-        problem::Problem::new(StatusCode::NOT_FOUND, "no_such_address", detail).response()
-    }
 }

@@ -53,6 +53,8 @@ impl Problem {
         HttpResponse::build(status)
             .insert_header((header::CONTENT_TYPE, "application/problem+json"))
             .insert_header((header::CACHE_CONTROL, "no-store"))
+            .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+            .insert_header((header::REFERRER_POLICY, "no-referrer"))
             .body(body)
     }
 }

@@ -45,7 +45,8 @@ impl AverageStock {
     /// issued at is the movement's true-up.
     ///
     /// # Errors
-    /// [`CoreError::Invalid`] unless `quantity > 0` and `value ≥ 0`; [`CoreError::OutOfRange`].
+    /// [`CoreError::Invalid`] unless `quantity > 0` and `value ≥ 0` with at most twelve decimals;
+    /// [`CoreError::OutOfRange`].
     pub fn receive(self, quantity: Decimal, value: Decimal) -> Result<(Self, Movement), CoreError> {
         let incoming = Lot::incoming(quantity, value)?;
         let mut after = self.on_hand.plus(incoming)?;
@@ -105,8 +106,7 @@ impl AverageStock {
     /// difference is the movement's true-up, so that no value is left without units or below zero.
     ///
     /// # Errors
-    /// [`CoreError::Insufficient`] when there are fewer; [`CoreError::Invalid`] unless `quantity > 0` and
-    /// `value ≥ 0`; [`CoreError::OutOfRange`].
+    /// [`CoreError::Insufficient`] when there are fewer; otherwise as [`AverageStock::receive`].
     pub fn send_back(self, quantity: Decimal, value: Decimal) -> Result<(Self, Movement), CoreError> {
         let outgoing = Lot::incoming(quantity, value)?;
         if quantity > self.on_hand.quantity {

@@ -109,7 +109,8 @@ impl<K: Ord + Clone> FifoStock<K> {
     /// the movement's true-up.
     ///
     /// # Errors
-    /// [`CoreError::Invalid`] unless `quantity > 0` and `value ≥ 0`; [`CoreError::OutOfRange`].
+    /// [`CoreError::Invalid`] unless `quantity > 0` and `value ≥ 0` with at most twelve decimals;
+    /// [`CoreError::OutOfRange`].
     pub fn receive(&mut self, key: K, quantity: Decimal, value: Decimal) -> Result<Movement, CoreError> {
         let incoming = Lot::incoming(quantity, value)?;
         let movement = self.put(key, incoming)?;

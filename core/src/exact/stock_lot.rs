@@ -5,9 +5,12 @@ use crate::CoreError;
 use crate::ratio::{Ratio, Toward};
 use rust_decimal::Decimal;
 
-/// Decimals a computed value is kept to. Far below a cent, so that a job's drops keep their cost; what
-/// one part loses in the last place stays with the rest, so that nothing is lost altogether.
+/// Decimals a value is kept to. Far below a cent, so that a job's drops keep their cost; what one part
+/// loses in the last place stays with the rest, so that nothing is lost altogether.
 pub const VALUE_PLACES: i32 = 12;
+
+/// [`VALUE_PLACES`] as a decimal counts its own.
+const VALUE_SCALE: u32 = 12;
 
 /// A quantity together with its value. Both have the same sign, or one is zero.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -84,6 +87,10 @@ impl Lot {
         positive(quantity)?;
         if value < Decimal::ZERO {
             return Err(CoreError::Invalid { what: "value", rule: "must not be negative" });
+        }
+        // On this grid a part is never worth more than its whole, so no rest goes below zero.
+        if value.normalize().scale() > VALUE_SCALE {
+            return Err(CoreError::Invalid { what: "value", rule: "must have at most twelve decimals" });
         }
         Ok(Self { quantity, value })
     }

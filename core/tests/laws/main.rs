@@ -7,6 +7,7 @@
     reason = "a test may stop at the first surprise"
 )]
 
+mod exact;
 mod safety;
 mod stats;
 #[cfg(feature = "worksheets")]

@@ -4,8 +4,8 @@ use super::{DecimalText, Map, Refusal, Value, json, read, text, with_steps};
 use crate::CoreError;
 use crate::exact::stock_average::AverageStock;
 use crate::exact::stock_fifo::{FifoStock, Issue};
-use crate::exact::stock_lot::{Lot, Movement, Shortfall};
-use crate::ratio::Ratio;
+use crate::exact::stock_lot::{Lot, Movement, Shortfall, VALUE_PLACES};
+use crate::ratio::{Ratio, Toward};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 use std::collections::HashMap;
@@ -119,8 +119,13 @@ fn replay(inputs: &Value, account: &mut impl Account) -> Result<(Map<String, Val
 fn price(event: &Event) -> Result<Decimal, Refusal> {
     let unit_cost =
         event.unit_cost.ok_or_else(|| Refusal::new("bad_inputs", "A receipt needs a unit_cost."))?;
-    let value = Ratio::from(event.quantity.0) * unit_cost.0.into();
-    Ok(value.decimal("the receipt's value")?)
+    worth(event.quantity.0, unit_cost.0)
+}
+
+/// What units come to at a unit cost, on the grid that stock values are kept to.
+fn worth(quantity: Decimal, unit_cost: Decimal) -> Result<Decimal, Refusal> {
+    let value = Ratio::from(quantity) * unit_cost.into();
+    Ok(value.rounded(VALUE_PLACES, Toward::HalfEven, "value")?.normalize())
 }
 
 fn named<'a>(id: Option<&'a String>, what: &str) -> Result<&'a str, Refusal> {
@@ -240,8 +245,7 @@ impl Account for Average {
             Kind::ReturnToSupplier => {
                 let id = named(event.receipt_id.as_ref(), "receipt_id")?;
                 let unit_cost = self.unit_costs.get(id).ok_or_else(|| unknown("receipt_id"))?;
-                let value = Ratio::from(quantity) * (*unit_cost).into();
-                self.stock.send_back(quantity, value.decimal("returned value")?)?
+                self.stock.send_back(quantity, worth(quantity, *unit_cost)?)?
             }
         };
         self.stock = stock;

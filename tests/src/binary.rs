@@ -1,0 +1,119 @@
+//! The binary itself, as a process of its own: for what only a whole process can show.
+
+use crate::process::signal;
+use std::fs::File;
+use std::net::{SocketAddr, TcpListener};
+use std::path::PathBuf;
+use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::OnceLock;
+use std::time::{Duration, Instant};
+
+/// The binary, built from these sources. A copy: another checkout may share the build folder.
+#[must_use]
+pub fn dropwise() -> PathBuf {
+    static BUILT: OnceLock<(tempfile::TempDir, PathBuf)> = OnceLock::new();
+    let build = || {
+        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+        let out = Command::new(cargo)
+            .args(["build", "--quiet", "-p", "dropwise", "--bin", "dropwise", "--message-format=json"])
+            .current_dir(env!("CARGO_MANIFEST_DIR"))
+            .stderr(Stdio::inherit())
+            .output()
+            .expect("cargo");
+        assert!(out.status.success(), "the binary does not build");
+        let built = String::from_utf8_lossy(&out.stdout)
+            .lines()
+            .filter_map(|line| serde_json::from_str::<serde_json::Value>(line).ok())
+            .find_map(|message| Some(PathBuf::from(message["executable"].as_str()?)))
+            .expect("cargo names the executable");
+        let folder = tempfile::tempdir().expect("a folder");
+        let copy = folder.path().join("dropwise");
+        std::fs::copy(built, &copy).expect("a copy");
+        (folder, copy)
+    };
+    BUILT.get_or_init(build).1.clone()
+}
+
+/// `dropwise serve` on a free port; killed when dropped.
+#[derive(Debug)]
+pub struct Serving {
+    /// Where it listens.
+    pub address: SocketAddr,
+    child: Child,
+    folder: tempfile::TempDir,
+}
+
+impl Serving {
+    /// Starts it; does not wait until it answers. `settings` are further environment variables.
+    #[must_use]
+    pub fn start(server_url: &str, settings: &[(&str, &str)]) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let free = TcpListener::bind("127.0.0.1:0").expect("a free port");
+        let address = free.local_addr().expect("its address");
+        drop(free);
+        let log = File::create(folder.path().join("log")).expect("a log");
+        let child = Command::new(dropwise())
+            .arg("serve")
+            .env_clear()
+            .env("DROPWISE_DATABASE_URL", server_url)
+            .env("DROPWISE_LISTEN", address.to_string())
+            .env("DROPWISE_KEYS_DIR", folder.path().join("keys"))
+            .envs(settings.iter().copied())
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(log)
+            .spawn()
+            .expect("a process");
+        Self { address, child, folder }
+    }
+
+    /// Waits until it is ready to work.
+    ///
+    /// # Errors
+    /// What it said when it ended instead.
+    pub fn wait_until_ready(&mut self) -> Result<(), String> {
+        let until = Instant::now() + Duration::from_secs(20);
+        let client = crate::Client::new(self.address);
+        while Instant::now() < until {
+            if let Some(status) = self.child.try_wait().expect("its state") {
+                return Err(format!("{status}: {}", self.said()));
+            }
+            if client.try_send("GET", "/health/ready", &[], None).is_ok_and(|answer| answer.status == 200) {
+                return Ok(());
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        Err(format!("not ready in time: {}", self.said()))
+    }
+
+    /// Everything it has said so far.
+    #[must_use]
+    pub fn said(&self) -> String {
+        std::fs::read_to_string(self.folder.path().join("log")).unwrap_or_default()
+    }
+
+    /// Sends it a signal.
+    pub fn signal(&self, name: &str) {
+        signal(self.child.id(), name);
+    }
+
+    /// Waits for its end; `None` when it did not end in time.
+    #[must_use]
+    pub fn wait_for_end(&mut self, patience: Duration) -> Option<(ExitStatus, Duration)> {
+        let start = Instant::now();
+        while start.elapsed() < patience {
+            if let Some(status) = self.child.try_wait().expect("its state") {
+                return Some((status, start.elapsed()));
+            }
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        None
+    }
+}
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
