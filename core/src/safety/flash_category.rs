@@ -113,3 +113,22 @@ impl FlashCategory {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_packing_group_goes_by_the_boiling_point_first() {
+        let class = flash_class(dec!(30), Some(dec!(35)));
+        assert_eq!((class.category, class.transport), (FlashCategory::Three, Transport::Class3PackingGroupI));
+        assert_eq!(flash_class(dec!(30), None).transport, Transport::Class3PackingGroupIII);
+        assert_eq!(flash_class(dec!(22.99), None).transport, Transport::Class3NeedsBoilingPoint);
+    }
+
+    #[test]
+    fn the_combustible_range_ends_before_ninety_three() {
+        assert_eq!(flash_class(dec!(92.9), None).transport, Transport::Combustible);
+        assert_eq!(flash_class(dec!(93), None).transport, Transport::NotClass3);
+    }
+}

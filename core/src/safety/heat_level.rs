@@ -130,3 +130,32 @@ fn rise(minutes: Decimal) -> Option<Decimal> {
     }
     RISE.last().map(|last| last.1)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_rise_meets_its_knots_and_is_flat_after_an_hour() {
+        for (minutes, rise_c) in [(0, 0), (5, 4), (10, 7), (30, 16), (60, 26), (61, 26), (600, 26)] {
+            assert_eq!(rise(minutes.into()), Some(rise_c.into()), "{minutes} min");
+        }
+    }
+
+    #[test]
+    fn the_level_is_judged_before_rounding() {
+        // 40 minutes give 16 + 10/3 = 19.333...; a flash point just above is not reached, though it rounds alike.
+        let warning =
+            heat_warning(HeatLimit::FlashPoint(dec!(19.334)), dec!(0), dec!(40)).expect("a warning");
+        assert_eq!((warning.estimate_c, warning.level), (dec!(19.33), HeatLevel::Near));
+        let reached =
+            heat_warning(HeatLimit::FlashPoint(dec!(19.333)), dec!(0), dec!(40)).expect("a warning");
+        assert_eq!(reached.level, HeatLevel::Above);
+    }
+
+    #[test]
+    fn a_parking_time_below_zero_and_air_off_any_road_are_refused() {
+        assert!(heat_warning(HeatLimit::Aerosol, dec!(20), dec!(-1)).is_err());
+        assert!(heat_warning(HeatLimit::Aerosol, dec!(61), dec!(1)).is_err());
+    }
+}

@@ -201,3 +201,43 @@ impl Shown {
 fn stands_for(hazard: &HazardStatement, codes: &[&str]) -> bool {
     hazard.components().any(|part| codes.contains(&part))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::safety::hazard_statements::find;
+
+    fn label(codes: &[&str], jurisdiction: Jurisdiction) -> LabelElements {
+        let hazards: Vec<_> = codes.iter().map(|code| find(code).expect("a known hazard")).collect();
+        label_elements(&hazards, jurisdiction)
+    }
+
+    #[test]
+    fn a_combined_statement_gives_way_like_its_parts() {
+        let with_skull = label(&["H302+H312", "H331"], Jurisdiction::Osha);
+        assert_eq!(with_skull.pictograms, [Pictogram::Ghs06].into());
+        assert_eq!(with_skull.gave_way, [("H302+H312", Precedence::SkullForToxicity)]);
+    }
+
+    #[test]
+    fn the_exclamation_mark_stays_for_what_nothing_else_stands_for() {
+        // Narcotic effects are neither irritation nor acute toxicity.
+        let osha = label(&["H314:1B", "H301", "H336"], Jurisdiction::Osha);
+        assert!(osha.pictograms.contains(&Pictogram::Ghs07));
+        assert!(
+            !label(&["H314:1B", "H301", "H336"], Jurisdiction::UnClp).pictograms.contains(&Pictogram::Ghs07)
+        );
+    }
+
+    #[test]
+    fn a_hazard_the_osha_standard_does_not_list_is_still_shown() {
+        assert_eq!(label(&["H350i"], Jurisdiction::Osha).pictograms, [Pictogram::Ghs08].into());
+    }
+
+    #[test]
+    fn no_hazard_no_label() {
+        let empty = label(&[], Jurisdiction::UnClp);
+        assert!(empty.pictograms.is_empty());
+        assert_eq!(empty.signal_word, SignalWord::Nothing);
+    }
+}

@@ -462,3 +462,131 @@ fn over(size: Option<Decimal>, limit: Decimal, rule: LoadRule) -> Option<LoadRul
 fn seventy_gallons_l() -> Decimal {
     dec!(264.97882488)
 }
+
+#[cfg(test)]
+mod tests {
+    //! The check values cover what a van usually carries; these cover the rest of the rules.
+
+    use super::*;
+
+    fn package(class: TransportClass, container: Container) -> Package {
+        Package {
+            class,
+            packing_group: Some(PackingGroup::II),
+            state: State::Liquid,
+            container,
+            count: 1,
+            capacity_l: Some(dec!(0.02)),
+            gross_kg_each: dec!(1),
+            concentration_pct: None,
+            exclusions: BTreeSet::new(),
+            marked: true,
+            closed_and_secured: true,
+        }
+    }
+
+    fn rules(package: Package) -> Vec<LoadRule> {
+        let report = check_load(&Load { packages: vec![package], driver_informed: true }).expect("a report");
+        report.findings.into_iter().map(|finding| finding.rule).collect()
+    }
+
+    #[test]
+    fn a_mounted_tank_holds_at_most_seventy_gallons_of_a_gas_that_does_not_burn() {
+        let tank = |class, capacity| Package {
+            capacity_l: Some(capacity),
+            ..package(class, Container::MountedTank)
+        };
+        let air = TransportClass::NonFlammableGas;
+        assert_eq!(rules(tank(air, dec!(264.97882488))), []);
+        assert_eq!(rules(tank(air, dec!(264.98))), [LoadRule::MountedTank]);
+        assert_eq!(rules(tank(TransportClass::FlammableGas, dec!(1))), [LoadRule::MountedTank]);
+    }
+
+    #[test]
+    fn what_is_dangerous_when_wet_comes_in_thirty_millilitres_at_most() {
+        let wet = |packing_group, capacity| Package {
+            packing_group,
+            state: State::Solid,
+            capacity_l: Some(capacity),
+            ..package(TransportClass::DangerousWhenWet, Container::Receptacle)
+        };
+        assert_eq!(rules(wet(Some(PackingGroup::III), dec!(0.030))), []);
+        assert_eq!(rules(wet(Some(PackingGroup::II), dec!(0.031))), [LoadRule::WhenWet]);
+        assert_eq!(rules(wet(Some(PackingGroup::I), dec!(0.001))), [LoadRule::WhenWet]);
+        assert_eq!(rules(wet(None, dec!(0.001))), [LoadRule::Eligible]);
+    }
+
+    #[test]
+    fn of_a_solid_the_weight_counts_and_of_a_liquid_the_capacity() {
+        let heavy = |state| Package {
+            state,
+            gross_kg_each: dec!(30.1),
+            capacity_l: Some(dec!(30)),
+            ..package(TransportClass::Corrosive, Container::Receptacle)
+        };
+        assert_eq!(rules(heavy(State::Solid)), [LoadRule::PackingGroupIIAndIII]);
+        assert_eq!(rules(heavy(State::Liquid)), []);
+    }
+
+    #[test]
+    fn what_is_not_stated_is_looked_at_and_never_allowed() {
+        let unknown_size =
+            Package { capacity_l: None, ..package(TransportClass::FlammableLiquid, Container::Receptacle) };
+        assert_eq!(rules(unknown_size), [LoadRule::ReviewUnknown]);
+        let unknown_strength = package(TransportClass::Miscellaneous, Container::DiluteTank);
+        assert_eq!(rules(unknown_strength.clone()), [LoadRule::ReviewUnknown]);
+        // A limit that is broken anyway outweighs the figure that is missing.
+        let too_large = Package { capacity_l: Some(dec!(1501)), ..unknown_strength };
+        assert_eq!(rules(too_large), [LoadRule::Diluted]);
+        assert_eq!(
+            rules(package(TransportClass::Infectious, Container::Receptacle)),
+            [LoadRule::ReviewUnknown]
+        );
+        assert_eq!(
+            rules(package(TransportClass::FlammableGas, Container::Receptacle)),
+            [LoadRule::ReviewUnknown]
+        );
+        let no_group =
+            Package { packing_group: None, ..package(TransportClass::Oxidiser, Container::Receptacle) };
+        assert_eq!(rules(no_group), [LoadRule::Eligible]);
+    }
+
+    #[test]
+    fn only_class_nine_has_a_tank_limit_of_its_own() {
+        let tank = Package {
+            capacity_l: Some(dec!(1000)),
+            concentration_pct: Some(dec!(1)),
+            gross_kg_each: dec!(150),
+            ..package(TransportClass::Corrosive, Container::DiluteTank)
+        };
+        let report = check_load(&Load { packages: vec![tank], driver_informed: true }).expect("a report");
+        assert_eq!(report.broken(), [LoadRule::PackingGroupIIAndIII].into());
+        assert_eq!(report.aggregate_gross_kg, dec!(150), "and it counts towards the total");
+    }
+
+    #[test]
+    fn the_driver_of_an_empty_or_harmless_van_need_not_be_told() {
+        let water = package(TransportClass::NotRegulated, Container::Receptacle);
+        let absent = Package { count: 0, ..package(TransportClass::NeverEligible, Container::Receptacle) };
+        let report =
+            check_load(&Load { packages: vec![water, absent], driver_informed: false }).expect("a report");
+        assert_eq!((report.decision(), report.aggregate_gross_kg), (Decision::Allowed, Decimal::ZERO));
+    }
+
+    #[test]
+    fn a_quantity_below_zero_is_refused() {
+        for wrong in [
+            Package { gross_kg_each: dec!(-1), ..package(TransportClass::Corrosive, Container::Receptacle) },
+            Package {
+                capacity_l: Some(dec!(-1)),
+                ..package(TransportClass::Corrosive, Container::Receptacle)
+            },
+            Package {
+                concentration_pct: Some(dec!(101)),
+                ..package(TransportClass::Miscellaneous, Container::DiluteTank)
+            },
+        ] {
+            assert!(check_load(&Load { packages: vec![wrong], driver_informed: true }).is_err());
+        }
+    }
+}
