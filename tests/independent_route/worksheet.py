@@ -14,6 +14,6 @@ def as_lines(cases: list[dict]) -> bytes:
     return "".join(json.dumps(case) + "\n" for case in cases).encode()
 
 
-def ask_lines(program: str, method: str, lines: bytes) -> bytes:
+def ask_lines(program: str, method: str, lines: bytes, *flags: str) -> bytes:
     """What the program writes."""
-    return subprocess.run([program, method], input=lines, capture_output=True, check=True).stdout
+    return subprocess.run([program, method, *flags], input=lines, capture_output=True, check=True).stdout
