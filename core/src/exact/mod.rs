@@ -8,6 +8,7 @@ pub mod cost_variances;
 pub mod depreciation;
 pub mod dilution;
 mod guards;
+pub mod job_sheet;
 pub mod margin_bridge;
 pub mod mileage;
 pub mod overhead;

@@ -7,6 +7,7 @@ use dropwise_core::exact::card_fee::CardTerms;
 use dropwise_core::exact::cost_variances::{Actual, Paid, Standard, cost_variances};
 use dropwise_core::exact::depreciation::Asset;
 use dropwise_core::exact::dilution::Dilution;
+use dropwise_core::exact::job_sheet::{JobFacts, Priced, job_sheet};
 use dropwise_core::exact::margin_bridge::{MaterialUse, Month, ServiceCard, bridge};
 use dropwise_core::exact::mileage::{Leg, mileage_amount};
 use dropwise_core::exact::overhead::OverheadRate;
@@ -61,6 +62,11 @@ proptest! {
         let _ = unit.sold(c, d);
         let _ = UnitEconomics::composite(&[MixLine { mix_units: e, unit }, MixLine { mix_units: f, unit }]);
         let _ = profit_before_tax(a, b);
+        let lines = [Priced { quantity: a, unit_cost: b }, Priced { quantity: c, unit_cost: d }];
+        let terms = CardTerms { fee_fraction: c, fee_fixed: d, minor_unit_digits: 2 };
+        let _ = job_sheet(&JobFacts { net_revenue: a, labour_min: &lines, overtime_premium: e, product_cost: f,
+            supply_cost: g, pad_cycles: &lines, machine_min: &lines, travel: &lines, card: Some((b, terms)),
+            overhead: OverheadRate::per_base_unit(d).ok().map(|rate| (rate, c)), minor_unit_digits: years % 40 });
     }
 
     #[test]

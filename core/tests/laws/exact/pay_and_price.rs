@@ -5,6 +5,7 @@ use dropwise_core::Decimal;
 use dropwise_core::exact::break_even::UnitEconomics;
 use dropwise_core::exact::card_fee::CardTerms;
 use dropwise_core::exact::depreciation::Asset;
+use dropwise_core::exact::job_sheet::{JobFacts, Priced, job_sheet};
 use dropwise_core::exact::mileage::{Leg, mileage_amount};
 use dropwise_core::exact::overhead::OverheadRate;
 use dropwise_core::exact::overtime::{HoursAtRate, OvertimeRule, Week, week_pay};
@@ -130,4 +131,29 @@ proptest! {
         prop_assert!(point.units * left >= fixed);
         prop_assert!(point.units.is_zero() || (point.units - Decimal::ONE) * left < fixed);
     }
+
+    #[test]
+    fn the_lines_of_a_job_sum_to_its_cost(
+        revenue in money(), premium in plain(10_000, 5), product in plain(10_000_000, 12), supplies in plain(10_000_000, 9),
+        labour in priced(), pads in priced(), machines in priced(), travel in priced(), card in terms(), base in plain(1_000, 2),
+    ) {
+        let rate = OverheadRate::estimated(Decimal::from(964), Decimal::from(685)).unwrap();
+        let card = CardTerms { minor_unit_digits: 2, ..card };
+        let facts = JobFacts { net_revenue: revenue, labour_min: &labour, overtime_premium: premium,
+            product_cost: product, supply_cost: supplies, pad_cycles: &pads, machine_min: &machines,
+            travel: &travel, card: Some((revenue, card)), overhead: Some((rate, base)), minor_unit_digits: 2 };
+        let sheet = job_sheet(&facts).unwrap();
+        let lines = sheet.lines.named().map(|(_, value)| value);
+        prop_assert_eq!(lines.iter().sum::<Decimal>(), sheet.total_cost);
+        prop_assert!(lines.iter().all(|line| *line >= Decimal::ZERO));
+        prop_assert_eq!(sheet.net_revenue - sheet.total_cost, sheet.margin);
+        prop_assert_eq!(sheet.contribution - sheet.lines.overhead, sheet.margin);
+        let worked: Decimal = labour.iter().map(|line| line.quantity * line.unit_cost).sum();
+        prop_assert!((sheet.lines.labour - worked / Decimal::from(60)).abs() < Decimal::new(2, 2));
+    }
+}
+
+fn priced() -> impl Strategy<Value = Vec<Priced>> {
+    let line = (plain(100_000, 3), plain(100_000, 4));
+    vec(line.prop_map(|(quantity, unit_cost)| Priced { quantity, unit_cost }), 0..5)
 }
