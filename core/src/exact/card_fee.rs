@@ -5,9 +5,7 @@
 use super::guards::not_negative;
 use super::rounding::places;
 use crate::CoreError;
-use crate::ratio::{Ratio, Toward, from_steps};
-use num_bigint::BigInt;
-use num_traits::Zero as _;
+use crate::ratio::{Int, Ratio, Toward, from_steps};
 use rust_decimal::Decimal;
 
 /// What taking a card costs: a fraction of the charge and a fixed part.
@@ -82,10 +80,10 @@ impl CardTerms {
         let target = Ratio::from(target_net);
         let unrounded = (&target + &self.fee_fixed.into()).over(&kept, "fee_fraction")?;
         // Half a minor unit is five steps of the next place.
-        let half_unit = Ratio::from(from_steps(&BigInt::from(5), places.saturating_add(1), "target_net")?);
+        let half_unit = Ratio::from_steps(&Int::Small(5), places.saturating_add(1));
         let whole_target = Ratio::from(target.rounded(places, Toward::Ceiling, "target_net")?);
         let bound = (whole_target + self.fee_fixed.into() - half_unit).over(&kept, "fee_fraction")?;
-        let units = (bound.steps(places, Toward::Floor) + 1_u32).max(BigInt::zero());
+        let units = (&bound.steps(places, Toward::Floor) + &Int::ONE).max(Int::ZERO);
         let charge = from_steps(&units, places, "charge")?;
         let fee = self.fee(charge)?;
         let net = Ratio::from(charge) - fee.into();

@@ -7,7 +7,6 @@ use super::rounding::places;
 use super::shares::deal;
 use crate::CoreError;
 use crate::ratio::{Ratio, Toward, from_steps};
-use num_bigint::BigInt;
 use rust_decimal::Decimal;
 
 /// So much of something at a price for each: minutes, cycles, kilometres.
@@ -152,7 +151,7 @@ pub fn job_sheet(facts: &JobFacts<'_>) -> Result<JobSheet, CoreError> {
         *slot = from_steps(units, places, "a line of the sheet")?;
     }
     let [labour, overtime_premium, product, supplies, pads, machines, travel, card_fee, overhead] = rounded;
-    let margin_units: BigInt = &revenue_units - &total_units;
+    let margin_units = &revenue_units - &total_units;
     let contribution = Ratio::from_steps(&margin_units, places) + overhead.into();
     let fraction = Ratio::from_steps(&margin_units, places).over(&revenue, "net_revenue").ok();
     Ok(JobSheet {

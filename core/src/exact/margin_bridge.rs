@@ -5,7 +5,6 @@ use super::rounding::places;
 use super::shares::deal;
 use crate::CoreError;
 use crate::ratio::{Ratio, Toward, from_steps};
-use num_bigint::BigInt;
 use rust_decimal::Decimal;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -145,7 +144,7 @@ pub fn bridge(base: &Month, actual: &Month, minor_unit_digits: u32) -> Result<Ma
     let steps = exact_steps(base, actual)?;
     let base_units = margin(base).steps(places, Toward::HalfUp);
     let actual_units = margin(actual).steps(places, Toward::HalfUp);
-    let change: BigInt = &actual_units - &base_units;
+    let change = &actual_units - &base_units;
     let dealt = deal(&steps, &change, places)?;
     let mut exact = [Decimal::ZERO; 8];
     for (slot, step) in exact.iter_mut().zip(&steps) {

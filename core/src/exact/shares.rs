@@ -2,9 +2,7 @@
 
 use super::rounding::places;
 use crate::CoreError;
-use crate::ratio::{Ratio, Toward, from_steps};
-use num_bigint::{BigInt, Sign};
-use num_traits::{Signed as _, ToPrimitive as _};
+use crate::ratio::{Int, Ratio, Toward, from_steps};
 use rust_decimal::Decimal;
 use std::cmp::Reverse;
 
@@ -55,7 +53,7 @@ pub fn share_out(
     }
     let per_weight = size.over(&all, "weights")?;
     let quotas: Vec<Ratio> = weights.iter().map(|weight| weight * &per_weight).collect();
-    let signed = |share: BigInt| {
+    let signed = |share: Int| {
         let share = if total.is_sign_negative() { -share } else { share };
         from_steps(&share, places, "a share")
     };
@@ -97,9 +95,16 @@ pub fn round_parts(parts: &[Decimal], minor_unit_digits: u32) -> Result<(Vec<Dec
 /// Parts as whole steps of `10^-places` that add up to `total` steps: each floored, then the missing
 /// steps dealt to the largest fractional parts (ties: earlier), or steps too many taken from the smallest
 /// (ties: later).
-pub(super) fn deal(parts: &[Ratio], total: &BigInt, places: i32) -> Result<Vec<BigInt>, CoreError> {
-    let mut dealt: Vec<BigInt> = parts.iter().map(|part| part.steps(places, Toward::Floor)).collect();
-    let missing = dealt.iter().fold(total.clone(), |left, part| left - part);
+pub(super) fn deal(parts: &[Ratio], total: &Int, places: i32) -> Result<Vec<Int>, CoreError> {
+    let mut dealt: Vec<Int> = parts.iter().map(|part| part.steps(places, Toward::Floor)).collect();
+    let missing = dealt.iter().fold(total.clone(), |left, part| &left - part);
+    let how_many = missing.small().and_then(|missing| usize::try_from(missing.unsigned_abs()).ok());
+    let how_many = how_many.filter(|count| *count <= parts.len());
+    let how_many =
+        how_many.ok_or(CoreError::Invalid { what: "total", rule: "must be the sum of its parts" })?;
+    if how_many == 0 {
+        return Ok(dealt);
+    }
     let mut order: Vec<(Reverse<Ratio>, usize)> = parts
         .iter()
         .zip(&dealt)
@@ -107,17 +112,13 @@ pub(super) fn deal(parts: &[Ratio], total: &BigInt, places: i32) -> Result<Vec<B
         .map(|(position, (part, floor))| (Reverse(part - &Ratio::from_steps(floor, places)), position))
         .collect();
     order.sort();
-    let how_many = missing.abs().to_usize().filter(|count| *count <= parts.len());
-    let how_many =
-        how_many.ok_or(CoreError::Invalid { what: "total", rule: "must be the sum of its parts" })?;
-    let (positions, step): (Vec<usize>, i32) = if missing.sign() == Sign::Minus {
-        (order.into_iter().rev().map(|(_, position)| position).collect(), -1)
-    } else {
-        (order.into_iter().map(|(_, position)| position).collect(), 1)
-    };
-    for position in positions.into_iter().take(how_many) {
+    let step = if missing.is_negative() { -Int::ONE } else { Int::ONE };
+    if missing.is_negative() {
+        order.reverse();
+    }
+    for (_, position) in order.into_iter().take(how_many) {
         if let Some(part) = dealt.get_mut(position) {
-            *part += step;
+            *part = &*part + &step;
         }
     }
     Ok(dealt)
