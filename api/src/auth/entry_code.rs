@@ -76,7 +76,8 @@ mod tests {
     fn a_code_is_read_however_it_is_typed() {
         let code = EntryCode::fresh().unwrap();
         let shown = code.text();
-        let sloppy = shown.expose_secret().to_lowercase().replace('-', " ").replace('0', "o").replace('1', "l");
+        let sloppy =
+            shown.expose_secret().to_lowercase().replace('-', " ").replace('0', "o").replace('1', "l");
         assert_eq!(EntryCode::read(&sloppy.into()).unwrap().hash(), code.hash());
     }
 

@@ -129,7 +129,10 @@ fn answer(member: MemberRecord) -> impl Responder {
 #[utoipa::path(tag = "members", extensions(("x-roles" = json!(["technician", "office", "owner"]))),
     security(("bearer" = [])), responses((status = 200, body = MemberView), Problems))]
 #[get("/v1/members/self")]
-pub(super) async fn read_self(SignedIn(who): SignedIn<Member>, db: Data<Db>) -> Result<impl Responder, Error> {
+pub(super) async fn read_self(
+    SignedIn(who): SignedIn<Member>,
+    db: Data<Db>,
+) -> Result<impl Responder, Error> {
     let who = who.who();
     db.read(who.fleet, async |tx| accounts::find_member(tx, who.member).await).await.map(answer)
 }

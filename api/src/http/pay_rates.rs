@@ -88,9 +88,8 @@ pub(super) async fn list_pay_rates(
     db: Data<Db>,
 ) -> Result<Json<PayRateList>, Error> {
     let limit = i64::try_from(ROOM + 1).map_err(Error::internal)?;
-    let mut rates = db
-        .read(who.who().fleet, async |tx| pay_rates::list(tx, who, *id, page.after, limit).await)
-        .await?;
+    let mut rates =
+        db.read(who.who().fleet, async |tx| pay_rates::list(tx, who, *id, page.after, limit).await).await?;
     let more = rates.len() > ROOM;
     rates.truncate(ROOM);
     let rows: Vec<_> = rates.iter().map(view).collect::<Result<_, _>>()?;

@@ -32,9 +32,7 @@ fn found(world: &World, new: NewFleet) -> Result<(), dropwise::error::Error> {
 }
 
 fn sign_in(world: &World, fleet: &str, member: &str, password: &str) -> end_to_end::Answer {
-    world
-        .as_nobody()
-        .post("/v1/sessions", &json!({"fleet": fleet, "member": member, "password": password}))
+    world.as_nobody().post("/v1/sessions", &json!({"fleet": fleet, "member": member, "password": password}))
 }
 
 /// A client of whoever signs in so.
@@ -196,11 +194,9 @@ fn a_phone_is_enrolled_once_and_seen_by_its_member_and_the_office() {
     let again = fleet.as_technician().put(&path, &json!({"name": "Van 2"})).expect(200);
     assert_eq!(first.body, again.body);
     fleet.as_office().put(&path, &json!({"name": "Van 2"})).expect_problem(409, "lane_in_use");
-    let _ = fleet
-        .as_office()
-        .put(&format!("/v1/devices/{}", fresh()), &json!({"name": "Desk"}))
-        .expect(200);
-    let count = |client: Client| client.get("/v1/devices").expect(200).json()["rows"].as_array().map(Vec::len);
+    let _ = fleet.as_office().put(&format!("/v1/devices/{}", fresh()), &json!({"name": "Desk"})).expect(200);
+    let count =
+        |client: Client| client.get("/v1/devices").expect(200).json()["rows"].as_array().map(Vec::len);
     assert_eq!(count(fleet.as_technician()), Some(1));
     assert_eq!(count(fleet.as_office()), Some(2));
     assert_eq!(count(world.fleet("pier").as_owner()), Some(0));

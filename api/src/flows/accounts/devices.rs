@@ -4,8 +4,8 @@ use super::names::checked_name;
 use crate::auth::{Member, Role};
 use crate::error::Error;
 use crate::ids::LaneId;
-use crate::store::accounts::{self, LaneRecord};
 use crate::store::Tx;
+use crate::store::accounts::{self, LaneRecord};
 use chrono::{DateTime, Utc};
 
 /// Enrols a phone under the id it made. The same again answers as the first time.
@@ -23,7 +23,10 @@ pub async fn enrol(
     match accounts::find_lane(tx, lane).await {
         Ok(had) if had.member_id == member.0 && had.name == name => return Ok(had),
         Ok(_) => {
-            return Err(Error::conflict("lane_in_use", "That id is enrolled already. Enrol under a fresh id."));
+            return Err(Error::conflict(
+                "lane_in_use",
+                "That id is enrolled already. Enrol under a fresh id.",
+            ));
         }
         Err(Error::NotFound) => {}
         Err(other) => return Err(other),

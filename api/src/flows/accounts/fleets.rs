@@ -7,8 +7,8 @@ use crate::auth::Role;
 use crate::auth::password::Hasher;
 use crate::error::Error;
 use crate::ids::{self, FleetId, MemberId};
-use crate::store::accounts::{self, MemberRecord};
 use crate::store::Db;
+use crate::store::accounts::{self, MemberRecord};
 use chrono::{DateTime, Utc};
 use secrecy::SecretString;
 

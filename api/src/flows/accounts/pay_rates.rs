@@ -3,8 +3,8 @@
 use crate::auth::Owner;
 use crate::error::Error;
 use crate::ids::MemberId;
-use crate::store::accounts::{self, PayRate};
 use crate::store::Tx;
+use crate::store::accounts::{self, PayRate};
 use chrono::NaiveDate;
 
 /// Adds a rate from a day on. The same again answers as the first time; a rate never changes, because

@@ -101,7 +101,10 @@ fn judge(session: &SessionRecord, shown: &RefreshToken, keys: &Keys, now: DateTi
 }
 
 /// Who the session belongs to, unless they are gone.
-async fn open(tx: &mut Tx, session: &SessionRecord) -> Result<Option<(MemberId, Role, DateTime<Utc>)>, Error> {
+async fn open(
+    tx: &mut Tx,
+    session: &SessionRecord,
+) -> Result<Option<(MemberId, Role, DateTime<Utc>)>, Error> {
     let member = accounts::find_member(tx, MemberId(session.member_id)).await?;
     Ok(member.retired_at.is_none().then_some((member.member_id, member.role, session.ends_at)))
 }

@@ -46,11 +46,9 @@ pub async fn find_entry_code(
     now: DateTime<Utc>,
 ) -> Result<Option<MemberId>, Error> {
     let found: Option<Uuid> = entry_codes::table
-        .inner_join(
-            members::table.on(members::fleet_id
-                .eq(entry_codes::fleet_id)
-                .and(members::member_id.eq(entry_codes::member_id))),
-        )
+        .inner_join(members::table.on(
+            members::fleet_id.eq(entry_codes::fleet_id).and(members::member_id.eq(entry_codes::member_id)),
+        ))
         .filter(entry_codes::fleet_id.eq(tx.fleet().0))
         .filter(entry_codes::code_hash.eq(hash))
         .filter(entry_codes::used_at.is_null())

@@ -163,8 +163,7 @@ pub async fn find_member_digest(tx: &mut Tx, id: MemberId) -> Result<Option<Vec<
 /// Those of the database.
 pub async fn lock_owners(tx: &mut Tx) -> Result<Vec<MemberId>, Error> {
     let fleet = tx.fleet().0;
-    let with_password =
-        passwords::table.filter(passwords::fleet_id.eq(fleet)).select(passwords::member_id);
+    let with_password = passwords::table.filter(passwords::fleet_id.eq(fleet)).select(passwords::member_id);
     let found: Vec<Uuid> = members::table
         .filter(members::fleet_id.eq(fleet))
         .filter(members::role.eq(Role::Owner.word()))

@@ -3,7 +3,8 @@
 use super::any_number;
 use super::chance::Chance;
 use dropwise_core::stats::Estimate;
-use dropwise_core::stats::drop_size::{between_bottles, expect_of_new_bottle, pool};
+use dropwise_core::stats::bottle::{Bottle, BottleNoise, BottleState};
+use dropwise_core::stats::drop_size::{between_bottles, expect_of_new_bottle, own_evidence, pool};
 use dropwise_core::stats::drop_weight::{detached_fraction, ideal_drop, within_compendial_range};
 use dropwise_core::units::drops::volume_ml;
 use dropwise_core::{CoreError, Decimal};
@@ -48,10 +49,31 @@ proptest! {
     }
 
     #[test]
+    fn a_bottle_pooled_by_its_own_evidence_is_heard_once(drops in 50_u32..4_000, gross in 180.0_f64..282.0, start in 0.02_f64..0.1) {
+        // One bottle, no drift: the group of that bottle alone believes what the bottle itself does.
+        let noise = BottleNoise { drift_sd_ml_per_use: 0.0, flag_sigma: f64::INFINITY, ..BottleNoise::default() };
+        let bottle = Bottle { nominal_ml: 250.0, tare_g: 32.0, density_g_per_ml: 1.0 };
+        let prior = Estimate::try_new(start, 0.4 * start).unwrap();
+        let state = BottleState::start(Estimate::try_new(250.0, 1.0).unwrap(), prior).unwrap();
+        let state = state.after_drops(drops, &noise).unwrap().after_weigh_in(gross, &bottle, &noise).unwrap().state;
+        let filtered = Estimate::try_new(state.mean()[1], state.sd()[1]).unwrap();
+        let own = own_evidence(prior, filtered).unwrap().unwrap();
+        let group = pool(prior, 0.0, &[own]).unwrap().group;
+        prop_assert!((group.mean() - filtered.mean()).abs() <= 1e-9 * filtered.mean().abs());
+        prop_assert!((group.sd() / filtered.sd() - 1.0).abs() <= 1e-9);
+        prop_assert!(pool(prior, 0.0, &[filtered]).unwrap().group.sd() < group.sd());
+    }
+
+    #[test]
     fn no_numbers_make_it_panic(x in vec(any_number(), 12)) {
         let bottles: Vec<_> = x.chunks(2).filter_map(|pair| Estimate::try_new(pair[0], pair[1]).ok()).collect();
         if let Ok(found) = between_bottles(&bottles) {
             prop_assert!(found.between_variance >= 0.0 && found.between_variance.is_finite());
+        }
+        for pair in bottles.windows(2) {
+            if let Ok(Some(own)) = own_evidence(pair[0], pair[1]) {
+                prop_assert!(own.mean().is_finite() && own.sd() > 0.0);
+            }
         }
         for prior in &bottles {
             if let Ok(new) = expect_of_new_bottle(*prior, x[0], &bottles) {
@@ -86,6 +108,15 @@ fn the_spread_between_bottles_is_found_again() {
     let found = between_bottles(&bottles).unwrap();
     assert!((found.between_variance.sqrt() / 0.008 - 1.0).abs() < 0.05, "{found:?}");
     assert!((found.random_effects.mean() / 0.06 - 1.0).abs() < 0.01, "{found:?}");
+}
+
+#[test]
+fn a_bottle_never_weighed_has_nothing_of_its_own_to_say() {
+    let prior = Estimate::try_new(0.05, 0.02).unwrap();
+    let full = BottleState::start(Estimate::try_new(250.0, 1.0).unwrap(), prior).unwrap();
+    let counted = full.after_drops(300, &BottleNoise::default()).unwrap();
+    let filtered = Estimate::try_new(counted.mean()[1], counted.sd()[1]).unwrap();
+    assert_eq!(own_evidence(prior, filtered), Ok(None));
 }
 
 #[test]
