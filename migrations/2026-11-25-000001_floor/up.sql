@@ -205,15 +205,15 @@ create table stock_lines (
     place_id uuid          not null,
     what     text          not null,
     quantity numeric(16,4) not null,
-    amount   numeric(18,6) not null,
+    amount   numeric(26,12) not null,
     job_id   uuid,
-    month    date          not null,
+    booked_on date         not null,
     primary key (fleet_id, entry_id, line),
     foreign key (fleet_id, entry_id) references entries,
     foreign key (fleet_id, item_id) references cards,
     foreign key (fleet_id, place_id) references cards
 );
-create index stock_lines_by_item on stock_lines (fleet_id, item_id, place_id, month);
+create index stock_lines_by_item on stock_lines (fleet_id, item_id, place_id, booked_on);
 
 create table stock_levels (
     fleet_id uuid          not null,
@@ -229,8 +229,8 @@ create table stock_values (
     fleet_id         uuid          not null,
     item_id          uuid          not null,
     quantity         numeric(16,4) not null,
-    amount           numeric(18,6) not null,
-    last_unit_amount numeric(18,6) not null,
+    amount           numeric(26,12) not null,
+    last_unit_amount numeric(26,12),
     primary key (fleet_id, item_id),
     foreign key (fleet_id, item_id) references cards,
     check (quantity <> 0 or amount = 0)
@@ -257,23 +257,23 @@ create table cost_lines (
     subject_id uuid,
     quantity numeric(16,4) not null,
     unit     text          not null,
-    amount   numeric(18,6) not null,
-    month    date          not null,
+    amount   numeric(26,12) not null,
+    booked_on date         not null,
     primary key (fleet_id, entry_id, line),
     foreign key (fleet_id, entry_id) references entries,
     foreign key (fleet_id, job_id) references jobs
 );
 create index cost_lines_by_job on cost_lines (fleet_id, job_id, entry_id, line) where job_id is not null;
-create index cost_lines_by_month on cost_lines (fleet_id, month, entry_id, line) where job_id is null;
+create index cost_lines_without_job on cost_lines (fleet_id, booked_on, entry_id, line) where job_id is null;
 
--- The same lines summed as they are written. The nil id stands for "no job".
+-- The same lines summed per month as they are written. The nil id stands for "no job".
 create table cost_figures (
     fleet_id uuid          not null references fleets,
     month    date          not null,
     job_id   uuid          not null,
     what     text          not null,
     quantity numeric(16,4) not null,
-    amount   numeric(18,6) not null,
+    amount   numeric(26,12) not null,
     primary key (fleet_id, month, job_id, what)
 );
 
@@ -282,6 +282,9 @@ create table container_levels (
     container_id    uuid   not null,
     item_id         uuid   not null,
     place_id        uuid   not null,
+    dose            text   not null,
+    -- What one dose was taken to be when the container was opened: sets how uneven doses are held to be.
+    prior_ml_per_dose float8 not null,
     remaining_ml    float8 not null,
     ml_per_dose     float8 not null,
     -- Covariance of (remaining_ml, ml_per_dose): p00 ml^2, p01 ml^2/dose, p11 ml^2/dose^2.
@@ -323,7 +326,9 @@ create table pad_states (
     washes           integer       not null,
     load_ml          numeric(16,4) not null,
     worked_m2        numeric(16,4) not null,
-    charged_amount   numeric(18,6) not null,
+    -- What it was worth at first use, and how much of that has been charged to jobs since.
+    cost_amount      numeric(26,12) not null,
+    charged_amount   numeric(26,12) not null,
     first_used_at    timestamptz   not null,
     retired_at       timestamptz,
     retired_why      text,
@@ -340,10 +345,11 @@ create table pad_lines (
     pad_id   uuid          not null,
     job_id   uuid,
     cycles   integer       not null,
+    cycles_since_wash integer not null,
     washes   integer       not null,
     load_ml  numeric(16,4) not null,
     worked_m2 numeric(16,4) not null,
-    amount   numeric(18,6) not null,
+    amount   numeric(26,12) not null,
     primary key (fleet_id, entry_id, line),
     foreign key (fleet_id, entry_id) references entries,
     foreign key (fleet_id, pad_id) references cards

@@ -4,3 +4,4 @@
 
 pub mod accounts;
 pub mod cards;
+pub mod entries;

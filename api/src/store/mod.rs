@@ -11,7 +11,10 @@ mod db;
 pub mod trail;
 
 pub mod accounts;
+pub mod audit;
+pub mod books;
 pub mod cards;
+pub mod entries;
 pub mod health;
 pub mod migrate;
 

@@ -164,7 +164,7 @@ table! {
         quantity -> Numeric,
         amount -> Numeric,
         job_id -> Nullable<Uuid>,
-        month -> Date,
+        booked_on -> Date,
     }
 }
 
@@ -183,7 +183,7 @@ table! {
         item_id -> Uuid,
         quantity -> Numeric,
         amount -> Numeric,
-        last_unit_amount -> Numeric,
+        last_unit_amount -> Nullable<Numeric>,
     }
 }
 
@@ -208,7 +208,7 @@ table! {
         quantity -> Numeric,
         unit -> Text,
         amount -> Numeric,
-        month -> Date,
+        booked_on -> Date,
     }
 }
 
@@ -229,6 +229,8 @@ table! {
         container_id -> Uuid,
         item_id -> Uuid,
         place_id -> Uuid,
+        dose -> Text,
+        prior_ml_per_dose -> Double,
         remaining_ml -> Double,
         ml_per_dose -> Double,
         p00 -> Double,
@@ -263,6 +265,7 @@ table! {
         washes -> Integer,
         load_ml -> Numeric,
         worked_m2 -> Numeric,
+        cost_amount -> Numeric,
         charged_amount -> Numeric,
         first_used_at -> Timestamptz,
         retired_at -> Nullable<Timestamptz>,
@@ -278,6 +281,7 @@ table! {
         pad_id -> Uuid,
         job_id -> Nullable<Uuid>,
         cycles -> Integer,
+        cycles_since_wash -> Integer,
         washes -> Integer,
         load_ml -> Numeric,
         worked_m2 -> Numeric,

@@ -11,6 +11,7 @@
 //! | [`kaplan_meier`] | how many pads survive an age, assuming nothing |
 //! | [`remaining_life`] | what is left of a pad of a known age |
 //! | [`age_replacement`] | at what age a pad is cheapest to swap |
+//! | [`crossing`] | how an estimate becomes a booked quantity |
 //! | [`test_spot`] | what the whole car takes, from a few test sections |
 //!
 //! Every function checks what it is given: a number that is not finite, or lies outside what the
@@ -18,6 +19,7 @@
 
 pub mod age_replacement;
 pub mod bottle;
+pub mod crossing;
 pub mod drop_size;
 pub mod drop_weight;
 pub mod estimate;

@@ -8,6 +8,7 @@ use crate::store::schema::{cards, members, passwords};
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
 use diesel_async::RunQueryDsl;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// One member as the records say.
@@ -191,4 +192,18 @@ pub async fn is_place_in_use(tx: &mut Tx, place: Uuid) -> Result<bool, Error> {
         .await
         .optional()?;
     Ok(found.is_some())
+}
+
+/// Which of these are members, and whether they have been retired.
+///
+/// # Errors
+/// Those of the database.
+pub async fn find_retired(tx: &mut Tx, ids: &[Uuid]) -> Result<HashMap<Uuid, bool>, Error> {
+    let rows: Vec<(Uuid, Option<DateTime<Utc>>)> = members::table
+        .filter(members::fleet_id.eq(tx.fleet().0))
+        .filter(members::member_id.eq_any(ids))
+        .select((members::member_id, members::retired_at))
+        .load(tx.conn())
+        .await?;
+    Ok(rows.into_iter().map(|(id, retired)| (id, retired.is_some())).collect())
 }

@@ -1,0 +1,230 @@
+//! Reads everything a batch looks at: locked first, in one order for everybody, then read once.
+
+use super::cards::{Author, Cards};
+use super::facts::Fact;
+use super::judge::{Read, reread};
+use super::table::Table;
+use super::{Basis, Desk, Earlier, Incoming, books::Books, container_open};
+use crate::error::Error;
+use crate::flows::cards::kinds::Card;
+use crate::store::cards::{CardRecord, Hold};
+use crate::store::{Tx, accounts, books, cards, entries};
+use serde_json::json;
+use std::collections::{BTreeSet, HashMap};
+use uuid::Uuid;
+
+/// The ids a batch names, by what is done with them.
+#[derive(Debug, Default)]
+struct Named {
+    /// Containers and pads: their cards are the lock on their state.
+    tools: BTreeSet<Uuid>,
+    /// Everything else a fact points at.
+    others: BTreeSet<Uuid>,
+    items: BTreeSet<Uuid>,
+    members: BTreeSet<Uuid>,
+    reversed: BTreeSet<Uuid>,
+    opened: BTreeSet<Uuid>,
+}
+
+impl Named {
+    fn add(&mut self, fact: &Fact) {
+        match fact {
+            Fact::SectionWork(fact) => {
+                self.others.insert(fact.job_id);
+                self.others.extend(fact.machine_id);
+                self.tools.extend(fact.pad_id);
+                self.tools.extend(fact.doses.iter().map(|dose| dose.container_id));
+                self.items.extend(fact.supplies.iter().map(|used| used.item_id));
+            }
+            Fact::ContainerOpen(fact) => {
+                self.tools.insert(fact.container_id);
+                self.opened.insert(fact.container_id);
+            }
+            Fact::WeighIn(fact) => {
+                self.tools.insert(fact.container_id);
+            }
+            Fact::PadWash(fact) => {
+                self.tools.insert(fact.pad_id);
+            }
+            Fact::PadRetire(fact) => {
+                self.tools.insert(fact.pad_id);
+            }
+            Fact::Receipt(fact) => {
+                self.items.insert(fact.item_id);
+                self.others.insert(fact.place_id);
+            }
+            Fact::StockMove(fact) => {
+                self.items.insert(fact.item_id);
+                self.others.extend([fact.from_place_id, fact.to_place_id]);
+            }
+            Fact::StockCount(fact) => {
+                self.items.insert(fact.item_id);
+                self.others.insert(fact.place_id);
+            }
+            Fact::WorkTime(fact) => {
+                self.others.extend(fact.job_id);
+                self.members.extend(fact.member_id.map(|member| member.0));
+            }
+            Fact::Trip(fact) => {
+                self.others.insert(fact.place_id);
+                self.others.extend(fact.job_id);
+            }
+            Fact::Reversal(fact) => {
+                self.reversed.insert(fact.entry_id);
+            }
+        }
+    }
+}
+
+fn list(ids: &BTreeSet<Uuid>) -> Vec<Uuid> {
+    ids.iter().copied().collect()
+}
+
+/// Everything the batch looks at. Lock order: tools' cards → other cards → item values.
+pub(super) async fn gather(
+    tx: &mut Tx,
+    author: Author,
+    batch: &[Incoming],
+    read: &[Read],
+) -> Result<Desk, Error> {
+    let mut named = Named::default();
+    named.members.insert(author.member.0);
+    for read in read {
+        if let Read::Fact(fact) = read {
+            named.add(fact);
+        }
+    }
+    let reversed = entries::find_many(tx, &list(&named.reversed)).await?;
+    let mut earlier = HashMap::new();
+    for entry in reversed.iter().filter(|entry| entry.verdict == "taken") {
+        let Some(fact) = reread(&entry.kind, &entry.body) else { continue };
+        named.add(&fact);
+        let basis: Basis =
+            serde_json::from_value(entry.basis.clone().unwrap_or_default()).map_err(Error::internal)?;
+        let member_id = entry.member_id;
+        earlier.insert(
+            entry.entry_id,
+            Earlier { fact, basis, member_id, reversed: entry.reversed_by.is_some() },
+        );
+    }
+
+    let fleet_id = tx.fleet().0;
+    let mut found = cards::lock_many(tx, &list(&named.tools), Hold::Edit).await?;
+    named.others.insert(fleet_id);
+    named.others.extend(named.items.iter().copied());
+    found.extend(cards::lock_many(tx, &list(&named.others), Hold::Share).await?);
+    let mut known_cards = Cards { fleet_id, ..Cards::default() };
+    take_in(&mut known_cards, found)?;
+    // What those cards point at: an item behind a container, a vehicle behind a job, its class behind it.
+    for _ in 0..3 {
+        let wanted = pointed_at(&known_cards);
+        if wanted.is_empty() {
+            break;
+        }
+        let next = cards::find_many(tx, &list(&wanted)).await?;
+        if next.is_empty() {
+            break;
+        }
+        take_in(&mut known_cards, next)?;
+    }
+    for (card, _) in known_cards.cards.values() {
+        match card {
+            Card::Container(container) => {
+                named.items.insert(container.item_id);
+            }
+            Card::Pad(pad) => {
+                named.items.insert(pad.item_id);
+            }
+            _ => {}
+        }
+    }
+    named.items.retain(|id| matches!(known_cards.cards.get(id), Some((Card::Item(_), _))));
+
+    // Twins of this batch in other requests wait at the locks above; only now can they be seen.
+    let ids: Vec<Uuid> = batch.iter().map(|entry| entry.id).collect();
+    let known = entries::find_known(tx, &ids).await?;
+
+    let (items, tools) = (list(&named.items), list(&named.tools));
+    let mut on_desk = Books {
+        values: Table::of(books::lock_values(tx, &items).await?),
+        levels: Table::of(books::find_levels(tx, &items).await?),
+        containers: Table::of(books::find_containers(tx, &tools).await?),
+        pads: Table::of(books::find_pads(tx, &tools).await?),
+        ..Books::default()
+    };
+    let back = list(&named.reversed);
+    on_desk.earlier_marks = books::find_marks(tx, &back).await?;
+    on_desk.earlier = by_entry(books::lines_of(tx, &back).await?, &back);
+
+    let members = list(&named.members);
+    known_cards.members = accounts::find_retired(tx, &members).await?;
+    for rate in accounts::list_pay_rates(tx, &members).await? {
+        known_cards.rates.entry(rate.member_id).or_default().push(rate);
+    }
+    let mut weighed = HashMap::new();
+    for id in &named.opened {
+        let Some((Card::Container(container), _)) = known_cards.cards.get(id) else { continue };
+        if let std::collections::hash_map::Entry::Vacant(slot) = weighed.entry(container.item_id) {
+            slot.insert(
+                books::find_weighed(tx, container.item_id, container_open::word(container.dose), 30).await?,
+            );
+        }
+    }
+    Ok(Desk {
+        cards: known_cards,
+        books: on_desk,
+        weighed,
+        earlier,
+        known,
+        new: Vec::new(),
+        reversed: Vec::new(),
+        told: Vec::new(),
+    })
+}
+
+fn take_in(into: &mut Cards, found: HashMap<Uuid, CardRecord>) -> Result<(), Error> {
+    for (id, record) in found {
+        let tagged = json!({ "kind": record.kind, "body": record.body });
+        let card: Card = serde_json::from_value(tagged).map_err(Error::internal)?;
+        into.cards.insert(id, (card, record.retired_at.is_some()));
+    }
+    Ok(())
+}
+
+fn pointed_at(cards: &Cards) -> BTreeSet<Uuid> {
+    let mut wanted = BTreeSet::new();
+    for (card, _) in cards.cards.values() {
+        match card {
+            Card::Container(container) => {
+                wanted.extend([container.item_id, container.place_id]);
+            }
+            Card::Pad(pad) => {
+                wanted.extend([pad.item_id, pad.place_id]);
+            }
+            Card::Job(job) => {
+                wanted.insert(job.vehicle_id);
+            }
+            Card::Vehicle(vehicle) => {
+                wanted.insert(vehicle.vehicle_class_id);
+            }
+            _ => {}
+        }
+    }
+    wanted.retain(|id| !cards.cards.contains_key(id));
+    wanted
+}
+
+fn by_entry(lines: books::Lines, entries: &[Uuid]) -> HashMap<Uuid, books::Lines> {
+    let mut by: HashMap<Uuid, books::Lines> =
+        entries.iter().map(|id| (*id, books::Lines::default())).collect();
+    for line in lines.stock {
+        by.entry(line.entry_id).or_default().stock.push(line);
+    }
+    for line in lines.costs {
+        by.entry(line.entry_id).or_default().costs.push(line);
+    }
+    for line in lines.pads {
+        by.entry(line.entry_id).or_default().pads.push(line);
+    }
+    by
+}

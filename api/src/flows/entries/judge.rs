@@ -1,0 +1,236 @@
+//! One entry after the other: is it known, can it be read, can it be booked? Pure.
+
+use super::books::At;
+use super::facts::Fact;
+use super::refusal::EntryRefusal;
+use super::{
+    Author, Basis, Desk, Earlier, FORM, Incoming, Verdict, container_open, own, pad_retire, pad_wash, pads,
+    receipt, reversal, section_work, stock_count, stock_move, trip, weigh_in, work_time,
+};
+use crate::error::Error;
+use crate::store::entries::{Known, NewEntry};
+use chrono::{DateTime, TimeDelta, Utc};
+use dropwise_core::CoreError;
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+use uuid::Uuid;
+
+/// What an entry turned out to say.
+#[derive(Debug, Clone)]
+pub(super) enum Read {
+    /// Something this server books.
+    Fact(Box<Fact>),
+    /// Of a known kind, but not as that kind is written.
+    Bad(EntryRefusal),
+    /// Of a kind or form this server does not know yet.
+    Unknown,
+}
+
+/// Looks at kind and body.
+pub(super) fn read(entry: &Incoming) -> Read {
+    if !Fact::KINDS.contains(&entry.kind.as_str()) || entry.form > FORM {
+        return Read::Unknown;
+    }
+    let tagged = json!({ "kind": entry.kind, "body": entry.body });
+    match serde_path_to_error::deserialize::<_, Fact>(&tagged) {
+        Ok(fact) => Read::Fact(Box::new(fact)),
+        Err(error) => Read::Bad(EntryRefusal::new("bad_field", format!("{}.", error.into_inner()))),
+    }
+}
+
+/// SHA-256 over what the entry says, whatever the order of its keys.
+pub(super) fn digest(entry: &Incoming) -> Result<Vec<u8>, Error> {
+    let whole = json!({
+        "kind": entry.kind,
+        "form": entry.form,
+        "happened_at": entry.happened_at,
+        "body": entry.body,
+    });
+    let canonical = serde_json_canonicalizer::to_vec(&whole).map_err(Error::internal)?;
+    Ok(Sha256::digest(canonical).to_vec())
+}
+
+/// The verdict on one entry; a taken one is on the desk afterwards, anything else has left no trace.
+pub(super) fn judge(
+    desk: &mut Desk,
+    author: Author,
+    entry: &Incoming,
+    read: Read,
+    now: DateTime<Utc>,
+) -> Result<Verdict, Error> {
+    let digest = digest(entry)?;
+    if let Some(known) = desk.known.get(&entry.id) {
+        return Ok(if known.digest == digest { Verdict::of(known) } else { Verdict::Reused });
+    }
+    let (verdict, basis) = match read {
+        Read::Unknown => (Verdict::Parked(unknown()), None),
+        Read::Bad(refusal) => (Verdict::Refused(refusal), None),
+        Read::Fact(fact) => match try_booking(desk, author, entry, &fact, now) {
+            Ok(basis) => {
+                desk.books.keep();
+                take_note(desk, author, entry, &fact, &basis);
+                (Verdict::Taken, Some(basis))
+            }
+            Err(refusal) => {
+                desk.books.undo();
+                (Verdict::Refused(refusal), None)
+            }
+        },
+    };
+    // At a desk (no lane) a refusal is the answer to a request, and nothing is kept of it.
+    if entry.n.is_some() || verdict == Verdict::Taken {
+        let why = verdict.refusal();
+        let new = NewEntry {
+            id: entry.id,
+            n: entry.n,
+            kind: entry.kind.clone(),
+            form: entry.form,
+            place_id: author.home_place,
+            happened_at: when(entry, now),
+            body: entry.body.clone(),
+            digest,
+            basis: basis.map(serde_json::to_value).transpose().map_err(Error::internal)?,
+            verdict: verdict.word(),
+            code: why.map(|why| why.code.clone().into_owned()),
+            sentence: why.map(|why| why.sentence.clone()),
+        };
+        let known = Known {
+            entry_id: new.id,
+            digest: new.digest.clone(),
+            verdict: new.verdict.to_owned(),
+            code: new.code.clone(),
+            sentence: new.sentence.clone(),
+        };
+        desk.known.insert(entry.id, known);
+        desk.new.push(new);
+    }
+    Ok(verdict)
+}
+
+fn unknown() -> EntryRefusal {
+    EntryRefusal::new(
+        "unknown_kind",
+        "This server does not know that kind of entry yet. It is kept until one does, or the office decides.",
+    )
+}
+
+/// An entry from the future happened now, by the only clock that can be trusted.
+fn when(entry: &Incoming, now: DateTime<Utc>) -> DateTime<Utc> {
+    if entry.happened_at > now + TimeDelta::seconds(60) { now } else { entry.happened_at }
+}
+
+fn try_booking(
+    desk: &mut Desk,
+    author: Author,
+    entry: &Incoming,
+    fact: &Fact,
+    now: DateTime<Utc>,
+) -> Result<Basis, EntryRefusal> {
+    let happened_at = when(entry, now);
+    let day = desk.cards.day(happened_at)?;
+    let at = At { entry_id: entry.id, day };
+    let (cards, books) = (&desk.cards, &desk.books);
+    let basis = match fact {
+        Fact::SectionWork(fact) => Basis::SectionWork(section_work::judge(fact, cards, books, author)?),
+        Fact::ContainerOpen(fact) => {
+            let item = cards.container(fact.container_id, "container_id")?.item_id;
+            let weighed = desk.weighed.get(&item).map_or(&[][..], Vec::as_slice);
+            Basis::ContainerOpen(container_open::judge(fact, cards, books, weighed, author)?)
+        }
+        Fact::WeighIn(fact) => Basis::WeighIn(weigh_in::judge(fact, cards, books, author)?),
+        Fact::PadWash(fact) => Basis::Pad(pads::judge(fact.pad_id, cards, books, author)?),
+        Fact::PadRetire(fact) => Basis::Pad(pads::judge(fact.pad_id, cards, books, author)?),
+        Fact::Trip(fact) => Basis::Trip(trip::judge(fact, cards, author)?),
+        Fact::WorkTime(fact) => Basis::WorkTime(work_time::judge(fact, cards, author)?),
+        Fact::Receipt(fact) => receipt::judge(fact, cards, author).map(|()| Basis::Fact)?,
+        Fact::StockMove(fact) => stock_move::judge(fact, cards, author).map(|()| Basis::Fact)?,
+        Fact::StockCount(fact) => stock_count::judge(fact, cards, author).map(|()| Basis::Fact)?,
+        Fact::Reversal(fact) => {
+            let earlier = desk.earlier.get(&fact.entry_id);
+            reversal::judge(earlier, fact.entry_id, books, author).map(|()| Basis::Fact)?
+        }
+    };
+    book(desk, fact, &basis, at, happened_at)?;
+    Ok(basis)
+}
+
+/// What a fact does to the books. The only way in: for new entries and for rebuilding alike.
+pub(super) fn book(
+    desk: &mut Desk,
+    fact: &Fact,
+    basis: &Basis,
+    at: At,
+    happened_at: DateTime<Utc>,
+) -> Result<(), CoreError> {
+    let books = &mut desk.books;
+    match (fact, basis) {
+        (Fact::SectionWork(fact), Basis::SectionWork(basis)) => {
+            section_work::book(books, fact, basis, at, happened_at)
+        }
+        (Fact::ContainerOpen(fact), Basis::ContainerOpen(basis)) => {
+            container_open::book(books, fact, basis, at, happened_at)
+        }
+        (Fact::WeighIn(fact), Basis::WeighIn(basis)) => weigh_in::book(books, fact, basis, at),
+        (Fact::PadWash(fact), Basis::Pad(basis)) => pad_wash::book(books, fact, basis, at, happened_at),
+        (Fact::PadRetire(fact), Basis::Pad(basis)) => pad_retire::book(books, fact, basis, at, happened_at),
+        (Fact::Trip(fact), Basis::Trip(basis)) => trip::book(books, fact, basis, at),
+        (Fact::WorkTime(fact), Basis::WorkTime(basis)) => work_time::book(books, fact, basis, at),
+        (Fact::Receipt(fact), Basis::Fact) => receipt::book(books, fact, at),
+        (Fact::StockMove(fact), Basis::Fact) => stock_move::book(books, fact, at),
+        (Fact::StockCount(fact), Basis::Fact) => stock_count::book(books, fact, at),
+        (Fact::Reversal(fact), Basis::Fact) => {
+            let earlier = desk.earlier.get(&fact.entry_id).cloned();
+            let earlier =
+                earlier.ok_or(CoreError::Invalid { what: "a reversal", rule: "must name a booked entry" })?;
+            reversal::book(books, &earlier, fact.entry_id, at)
+        }
+        _ => Err(CoreError::Invalid { what: "an entry's basis", rule: "must be of the entry's kind" }),
+    }
+}
+
+/// Remembers a booked entry for reversals after it, and who may see it.
+pub(super) fn take_note(desk: &mut Desk, author: Author, entry: &Incoming, fact: &Fact, basis: &Basis) {
+    if let Fact::Reversal(reversal) = fact {
+        desk.reversed.push((reversal.entry_id, entry.id));
+        if let Some(earlier) = desk.earlier.get_mut(&reversal.entry_id) {
+            earlier.reversed = true;
+        }
+    }
+    let member_id = author.member.0;
+    let note = Earlier { fact: fact.clone(), basis: basis.clone(), member_id, reversed: false };
+    desk.earlier.insert(entry.id, note);
+    let audience = audience(author, fact, basis);
+    let mut body = entry.body.clone();
+    if let Some(fields) = body.as_object_mut() {
+        fields.remove("total_amount");
+    }
+    let told = json!({
+        "kind": entry.kind,
+        "happened_at": entry.happened_at,
+        "member_id": member_id,
+        "n": entry.n,
+        "body": body,
+    });
+    desk.told.push((audience, entry.id, told));
+}
+
+/// Time is the member's own affair; everything else belongs to the van it happened on.
+fn audience(author: Author, fact: &Fact, basis: &Basis) -> Uuid {
+    let van = match (fact, basis) {
+        (_, Basis::SectionWork(basis)) => Some(basis.place()),
+        (_, Basis::ContainerOpen(basis)) => Some(basis.place_id),
+        (_, Basis::Pad(basis)) => Some(basis.place_id),
+        (Fact::Receipt(fact), _) => Some(fact.place_id),
+        (Fact::StockMove(fact), _) => Some(fact.to_place_id),
+        (Fact::StockCount(fact), _) => Some(fact.place_id),
+        (Fact::Trip(fact), _) => Some(fact.place_id),
+        (Fact::WorkTime(fact), _) => Some(fact.member_id.unwrap_or(author.member).0),
+        _ => author.home_place,
+    };
+    van.unwrap_or(own(author.member))
+}
+
+/// The body of an entry as it was stored, read again.
+pub(super) fn reread(kind: &str, body: &Value) -> Option<Fact> {
+    serde_json::from_value(json!({ "kind": kind, "body": body })).ok()
+}

@@ -1,0 +1,181 @@
+//! Entries: facts from the field, each judged once and booked in the transaction that keeps it.
+//!
+//! A batch is worked in three steps, never back: **gather** (everything the batch looks at, locked and
+//! read in a handful of queries), **judge and book** (pure, in memory, entry by entry, one refusal never
+//! stopping the next), **record** (whole columns at a time). Five hundred entries cost the round trips
+//! of one.
+
+mod books;
+mod bottle;
+mod cards;
+mod container_open;
+pub mod facts;
+mod gather;
+mod judge;
+mod pad_retire;
+mod pad_wash;
+mod pads;
+mod receipt;
+mod record;
+pub mod refusal;
+mod reversal;
+mod section_work;
+mod stock_count;
+mod stock_move;
+mod table;
+mod trip;
+mod weigh_in;
+mod work_time;
+
+pub mod rebuild;
+
+use crate::error::Error;
+use crate::ids::{LaneId, MemberId};
+use crate::store::Tx;
+use crate::store::books::ContainerLevel;
+use crate::store::entries::{Known, NewEntry};
+use chrono::{DateTime, Utc};
+use facts::Fact;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use std::collections::HashMap;
+use uuid::Uuid;
+
+pub use cards::Author;
+pub use refusal::EntryRefusal;
+
+/// The newest form of every kind this server knows.
+const FORM: i16 = 1;
+
+/// An entry as it was handed over, its meaning not yet looked at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Incoming {
+    /// Its id.
+    pub id: Uuid,
+    /// Its number in the lane, when it came from a phone.
+    pub n: Option<i64>,
+    /// What kind it says it is.
+    pub kind: String,
+    /// Which form of that kind.
+    pub form: i16,
+    /// When it happened, by the device's clock.
+    pub happened_at: DateTime<Utc>,
+    /// What happened.
+    pub body: Value,
+}
+
+/// The server's final answer to one entry.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Verdict {
+    /// Stored and booked.
+    Taken,
+    /// Final; never changes for that id.
+    Refused(EntryRefusal),
+    /// Kept safe until a person decides, or a newer server understands it.
+    Parked(EntryRefusal),
+    /// The id or number was used before for something else.
+    Reused,
+}
+
+impl Verdict {
+    /// The word in replies and tables.
+    #[must_use]
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::Taken => "taken",
+            Self::Refused(_) => "refused",
+            Self::Parked(_) => "parked",
+            Self::Reused => "reused",
+        }
+    }
+
+    /// Why it was not taken.
+    #[must_use]
+    pub const fn refusal(&self) -> Option<&EntryRefusal> {
+        match self {
+            Self::Refused(why) | Self::Parked(why) => Some(why),
+            Self::Taken | Self::Reused => None,
+        }
+    }
+
+    /// The verdict that was given before.
+    #[must_use]
+    pub fn of(known: &Known) -> Self {
+        let why = || EntryRefusal {
+            code: known.code.clone().unwrap_or_default().into(),
+            sentence: known.sentence.clone().unwrap_or_default(),
+            pointer: None,
+        };
+        match known.verdict.as_str() {
+            "taken" => Self::Taken,
+            "parked" => Self::Parked(why()),
+            _ => Self::Refused(why()),
+        }
+    }
+}
+
+/// What the cards said when an entry was booked. With it, the books can be rebuilt from entries alone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", content = "said", rename_all = "snake_case")]
+enum Basis {
+    SectionWork(section_work::Basis),
+    ContainerOpen(container_open::Basis),
+    WeighIn(weigh_in::Basis),
+    Pad(pads::PadBasis),
+    Trip(trip::Basis),
+    WorkTime(work_time::Basis),
+    /// The fact alone says everything.
+    Fact,
+}
+
+/// An entry booked before, as a reversal needs to know it.
+#[derive(Debug, Clone)]
+struct Earlier {
+    fact: Fact,
+    basis: Basis,
+    member_id: Uuid,
+    reversed: bool,
+}
+
+/// Judges and books a batch in order, in the caller's transaction.
+///
+/// # Errors
+/// Those of the database. What is wrong with an entry is its verdict, never an error.
+pub async fn take(
+    tx: &mut Tx,
+    author: Author,
+    lane: Option<LaneId>,
+    batch: &[Incoming],
+    now: DateTime<Utc>,
+) -> Result<Vec<Verdict>, Error> {
+    let read: Vec<judge::Read> = batch.iter().map(judge::read).collect();
+    let mut desk = gather::gather(tx, author, batch, &read).await?;
+    let mut verdicts = Vec::with_capacity(batch.len());
+    for (entry, read) in batch.iter().zip(read) {
+        verdicts.push(judge::judge(&mut desk, author, entry, read, now)?);
+    }
+    record::record(tx, desk, author, lane, now).await?;
+    Ok(verdicts)
+}
+
+/// Everything a batch looks at, and everything it makes.
+#[derive(Debug)]
+struct Desk {
+    cards: cards::Cards,
+    books: books::Books,
+    weighed: HashMap<Uuid, Vec<ContainerLevel>>,
+    earlier: HashMap<Uuid, Earlier>,
+    /// Entries of these ids that are stored already, with their digests.
+    known: HashMap<Uuid, Known>,
+    /// Entries to store.
+    new: Vec<NewEntry>,
+    /// Entries that turned out reversed, and by which.
+    reversed: Vec<(Uuid, Uuid)>,
+    /// Which van or member may see each new entry.
+    told: Vec<(Uuid, Uuid, Value)>,
+}
+
+/// What a member's id is to the audience of their own entries.
+const fn own(member: MemberId) -> Uuid {
+    member.0
+}

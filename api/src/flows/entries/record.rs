@@ -1,0 +1,98 @@
+//! Writes a worked batch down: entries, lines, figures, levels, and what the phones should hear.
+
+use super::books::Books;
+use super::{Author, Desk};
+use crate::error::Error;
+use crate::ids::LaneId;
+use crate::store::books::{self, ContainerLevel, FigureKey, PadState};
+use crate::store::{TrailRow, Tx, entries};
+use chrono::{DateTime, Utc};
+use dropwise_core::stats::Estimate;
+use serde_json::{Value, json};
+
+/// Confidence of every interval that is shown.
+pub(super) const CONFIDENCE: f64 = 0.90;
+
+/// Writes everything the batch made, whole columns at a time.
+pub(super) async fn record(
+    tx: &mut Tx,
+    desk: Desk,
+    author: Author,
+    lane: Option<LaneId>,
+    now: DateTime<Utc>,
+) -> Result<(), Error> {
+    entries::append(tx, desk.new, author.member, lane, now).await?;
+    entries::mark_reversed(tx, &desk.reversed).await?;
+    let made = &desk.books;
+    books::append(tx, &made.lines).await?;
+    books::insert_marks(tx, &made.marks).await?;
+    let figures = Books::figures(&made.lines);
+    let figures = figures.iter().map(|((month, job_id, what), (quantity, amount))| {
+        (FigureKey { month: *month, job_id: *job_id, what }, *quantity, *amount)
+    });
+    books::add_figures(tx, figures).await?;
+    let used = Books::use_days(&made.lines).into_iter().map(|((item, place, day), q)| (item, place, day, q));
+    books::add_use(tx, used).await?;
+    let values: Vec<_> = made.values.changes().into_iter().filter_map(|(id, v)| Some((id, v?))).collect();
+    books::save_values(tx, &values).await?;
+    let levels: Vec<_> = made.levels.changes().into_iter().filter_map(|(id, v)| Some((id, v?))).collect();
+    books::save_levels(tx, &levels).await?;
+    let containers = made.containers.changes();
+    books::save_containers(tx, &containers).await?;
+    let pads: Vec<_> = made.pads.changes().into_iter().filter_map(|(id, v)| Some((id, v?))).collect();
+    books::save_pads(tx, &pads).await?;
+
+    for (audience_id, record_id, body) in desk.told {
+        tx.tell(TrailRow { audience_id, record_id, kind: "entry", body });
+    }
+    for ((item, place), quantity) in levels {
+        let body =
+            json!({ "item_id": item, "place_id": place, "quantity": quantity.normalize().to_string() });
+        tx.tell(TrailRow { audience_id: place, record_id: item, kind: "stock_level", body });
+    }
+    for (id, level) in containers {
+        if let Some(level) = level {
+            tx.tell(TrailRow {
+                audience_id: level.place_id,
+                record_id: id,
+                kind: "container_level",
+                body: told_level(&level)?,
+            });
+        }
+    }
+    for (id, pad) in pads {
+        tx.tell(TrailRow {
+            audience_id: pad.place_id,
+            record_id: id,
+            kind: "pad_state",
+            body: told_pad(&pad),
+        });
+    }
+    Ok(())
+}
+
+fn told_level(level: &ContainerLevel) -> Result<Value, Error> {
+    let whole = Estimate::try_new(level.mean[0], level.covariance[0].max(0.0).sqrt());
+    let [low, high] = whole.and_then(|whole| whole.interval(CONFIDENCE)).map_err(Error::internal)?;
+    Ok(json!({
+        "remaining_ml": level.mean[0].max(0.0),
+        "interval_ml": [low.max(0.0), high.max(0.0)],
+        "ml_per_dose": level.mean[1],
+        "dose": level.dose,
+        "weigh_ins": level.weigh_ins,
+        "flagged": level.flagged,
+    }))
+}
+
+fn told_pad(pad: &PadState) -> Value {
+    json!({
+        "cycles": pad.cycles,
+        "cycles_since_wash": pad.cycles_since_wash,
+        "washes": pad.washes,
+        "load_ml": pad.load_ml.normalize().to_string(),
+        "retired_at": pad.retired_at,
+        "first_used_at": pad.first_used_at,
+        "item_id": pad.item_id,
+        "place_id": pad.place_id,
+    })
+}
