@@ -35,6 +35,16 @@ pub enum Error {
         /// Where.
         pointer: Option<String>,
     },
+    /// A fact that cannot be booked.
+    #[error("{code}: {sentence}")]
+    Refused {
+        /// Stable word.
+        code: String,
+        /// What is wrong and what to do.
+        sentence: String,
+        /// Where, inside the entry.
+        pointer: Option<String>,
+    },
     /// The request is well formed but the state of the records forbids it.
     #[error("{code}: {sentence}")]
     Conflict {
@@ -51,6 +61,22 @@ pub enum Error {
     Stale {
         /// The current card.
         current: Value,
+    },
+    /// What the request goes on from is no longer there.
+    #[error("{code}: {sentence}")]
+    Gone {
+        /// Stable word.
+        code: &'static str,
+        /// What to do instead.
+        sentence: &'static str,
+    },
+    /// More than is taken at once.
+    #[error("{code}: {sentence}")]
+    TooLarge {
+        /// Stable word.
+        code: &'static str,
+        /// The limit.
+        sentence: String,
     },
     /// Too often.
     #[error("too many requests")]

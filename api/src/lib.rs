@@ -17,4 +17,5 @@ pub mod ids;
 pub mod openapi;
 pub mod server;
 pub mod store;
+pub mod sync;
 pub mod values;

@@ -2,6 +2,7 @@
 
 use aws_lc_rs::rand::{SecureRandom, SystemRandom};
 use aws_lc_rs::signature::{Ed25519KeyPair, KeyPair};
+use aws_lc_rs::{constant_time, hmac};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use sha2::{Digest, Sha256};
@@ -62,6 +63,29 @@ impl Keys {
         }
         let (signing_kid, signing) = keys.ok_or_else(|| bad("no signing key"))?;
         Ok(Self { signing_kid, signing, checking, refresh: refresh_secret(&folder.join("refresh.key"))? })
+    }
+}
+
+impl Keys {
+    /// A seal over bytes that go out and must come back unchanged.
+    #[must_use]
+    pub fn seal(&self, bytes: &[u8]) -> Vec<u8> {
+        hmac::sign(&self.sealing_key(), bytes).as_ref().to_vec()
+    }
+
+    /// Whether a seal, or the start of one, belongs to these bytes. Takes the same time either way.
+    #[must_use]
+    pub fn sealed(&self, bytes: &[u8], seal: &[u8]) -> bool {
+        let whole = self.seal(bytes);
+        let start = whole.get(..seal.len());
+        seal.len() >= 16
+            && start.is_some_and(|start| constant_time::verify_slices_are_equal(start, seal).is_ok())
+    }
+
+    /// A key of its own for seals, so that a seal is never a refresh token.
+    fn sealing_key(&self) -> hmac::Key {
+        let base = hmac::Key::new(hmac::HMAC_SHA256, &self.refresh);
+        hmac::Key::new(hmac::HMAC_SHA256, hmac::sign(&base, b"seal").as_ref())
     }
 }
 

@@ -3,6 +3,8 @@
 //! Never: SQL, formulas. A handler reads the clock once, opens one transaction, calls one flow.
 
 pub mod devices;
+mod device;
+mod entries;
 pub mod extract;
 pub mod health;
 pub mod last_resort;
@@ -42,6 +44,12 @@ pub fn routes(to: &mut ServiceConfig<'_>) {
     to.service(devices::enrol_device);
     to.service(devices::list_devices);
     to.service(security_notes::list_security_notes);
+    to.service(device::hand_over);
+    to.service(device::read_trail);
+    to.service(device::read_limits);
+    to.service(entries::record_entry);
+    to.service(entries::list_entries);
+    to.service(entries::read_entry);
 }
 
 /// How bodies, paths and queries that do not fit are answered.

@@ -84,6 +84,10 @@ impl Error {
                 pointer: pointer.clone(),
                 ..Problem::new(StatusCode::UNPROCESSABLE_ENTITY, code, sentence.clone())
             },
+            Self::Refused { code, sentence, pointer } => Problem {
+                pointer: pointer.clone(),
+                ..Problem::new(StatusCode::UNPROCESSABLE_ENTITY, code, sentence.clone())
+            },
             Self::Conflict { code, sentence } => Problem::new(StatusCode::CONFLICT, code, sentence.clone()),
             Self::Duplicate(_) => Problem::new(
                 StatusCode::CONFLICT,
@@ -103,6 +107,10 @@ impl Error {
                     "Someone edited this record since you read it. Look at its current state and edit again.",
                 )
             },
+            Self::Gone { code, sentence } => Problem::new(StatusCode::GONE, code, *sentence),
+            Self::TooLarge { code, sentence } => {
+                Problem::new(StatusCode::PAYLOAD_TOO_LARGE, code, sentence.clone())
+            }
             Self::TooMany { retry_after_s } => Problem::new(
                 StatusCode::TOO_MANY_REQUESTS,
                 "too_many_requests",
@@ -130,10 +138,13 @@ impl Error {
             | Self::Unproven { .. }
             | Self::NotAllowed
             | Self::Invalid { .. }
+            | Self::Refused { .. }
             | Self::Conflict { .. }
             | Self::VersionMissing
             | Self::Stale { .. }
             | Self::Duplicate(_)
+            | Self::Gone { .. }
+            | Self::TooLarge { .. }
             | Self::Internal { .. } => None,
         }
     }

@@ -1,6 +1,6 @@
 //! The fleet's head and the trail: what changed, in commit order, without gaps.
 
-use super::schema::{heads, trail};
+use super::schema::heads;
 use super::{Db, Tx};
 use crate::error::Error;
 use crate::ids::FleetId;
@@ -25,7 +25,7 @@ pub struct TrailRow {
 }
 
 /// One row as it is read back.
-#[derive(Debug, Clone, Queryable)]
+#[derive(Debug, Clone)]
 pub struct TrailLine {
     /// The record.
     pub record_id: Uuid,
@@ -35,8 +35,8 @@ pub struct TrailLine {
     pub position: i64,
     /// The head when its transaction ended.
     pub turn: i64,
-    /// Its state.
-    pub body: Value,
+    /// Its state, as JSON text: it only passes through.
+    pub body: String,
 }
 
 statement! {
@@ -116,26 +116,37 @@ pub async fn head(tx: &mut Tx) -> Result<i64, Error> {
     Ok(heads::table.find(tx.fleet().0).select(heads::head).first(tx.conn()).await?)
 }
 
+statement! {
+    /// The next rows of each audience by its own index, merged: never more is read than may be answered.
+    struct After { fleet: Uuid, audiences: Vec<Uuid>, position: i64, room: i64 }
+    -> (sql::Uuid, sql::Text, sql::BigInt, sql::BigInt, sql::Text)
+    = "select t.record_id, t.kind, t.position, t.turn, t.body::text from unnest(" [audiences: sql::Array<sql::Uuid>]
+      ") a cross join lateral (select * from trail where fleet_id = " [fleet: sql::Uuid]
+      " and audience_id = a and position > " [position: sql::BigInt]
+      " order by position limit " [room: sql::BigInt]
+      ") t order by t.position limit " [room: sql::BigInt]
+}
+
 /// Up to `room` rows of these audiences after a position, in order.
 ///
 /// # Errors
 /// Those of the database.
 pub async fn after(
     tx: &mut Tx,
-    audiences: &[Uuid],
+    audiences: Vec<Uuid>,
     position: i64,
     room: i64,
 ) -> Result<Vec<TrailLine>, Error> {
-    let rows = trail::table
-        .filter(trail::fleet_id.eq(tx.fleet().0))
-        .filter(trail::audience_id.eq_any(audiences))
-        .filter(trail::position.gt(position))
-        .order(trail::position)
-        .limit(room)
-        .select((trail::record_id, trail::kind, trail::position, trail::turn, trail::body))
-        .load(tx.conn())
-        .await?;
-    Ok(rows)
+    let rows: Vec<(Uuid, String, i64, i64, String)> =
+        After { fleet: tx.fleet().0, audiences, position, room }.load(tx.conn()).await?;
+    let lines = rows.into_iter().map(|(record_id, kind, position, turn, body)| TrailLine {
+        record_id,
+        kind,
+        position,
+        turn,
+        body,
+    });
+    Ok(lines.collect())
 }
 
 /// Which fleet a handle belongs to; the one question asked before a fleet is known.

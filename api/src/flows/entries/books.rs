@@ -35,7 +35,7 @@ pub(super) struct Books {
     pub(super) earlier_marks: HashMap<Uuid, Option<ContainerLevel>>,
     pub(super) lines: Lines,
     pub(super) marks: Vec<Mark>,
-    kept: (usize, usize, usize, usize),
+    pub(super) kept: (usize, usize, usize, usize),
 }
 
 /// What a stock movement is for.

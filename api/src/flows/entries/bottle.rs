@@ -4,6 +4,9 @@ use crate::store::books::ContainerLevel;
 use dropwise_core::CoreError;
 use dropwise_core::stats::Estimate;
 use dropwise_core::stats::bottle::{BottleNoise, BottleState, UNKNOWN_ML_PER_DROP};
+use dropwise_core::worksheets::DecimalText;
+use rust_decimal::Decimal;
+use uuid::Uuid;
 
 /// How a dose varies around the container's own dose size, as a share of what a dose was first taken
 /// to be: the filter's 0.005 ml on 0.05 ml.
@@ -45,6 +48,18 @@ pub(super) fn keep(level: &mut ContainerLevel, state: &BottleState) {
     let [[p00, p01], [_, p11]] = state.covariance();
     level.mean = state.mean();
     level.covariance = [p00, p01, p11];
+}
+
+/// Notes what was drawn for a job since the last weigh-in; a negative draw was put back.
+pub(super) fn add_draw(level: &mut ContainerLevel, job: Uuid, ml: Decimal) -> Result<(), CoreError> {
+    let before = level.draws_since.get(&job).map_or(Decimal::ZERO, |drawn| drawn.0);
+    let after = before.checked_add(ml).ok_or(CoreError::OutOfRange { what: "a container's draws" })?;
+    if after.is_zero() {
+        level.draws_since.remove(&job);
+    } else {
+        level.draws_since.insert(job, DecimalText(after.normalize()));
+    }
+    Ok(())
 }
 
 /// An estimate with a spread relative to its mean.

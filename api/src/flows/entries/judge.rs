@@ -39,7 +39,10 @@ pub(super) fn read(entry: &Incoming) -> Read {
 }
 
 /// SHA-256 over what the entry says, whatever the order of its keys.
-pub(super) fn digest(entry: &Incoming) -> Result<Vec<u8>, Error> {
+///
+/// # Errors
+/// When the body cannot be written as canonical JSON (RFC 8785).
+pub fn digest(entry: &Incoming) -> Result<Vec<u8>, Error> {
     let whole = json!({
         "kind": entry.kind,
         "form": entry.form,

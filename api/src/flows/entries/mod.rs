@@ -42,6 +42,7 @@ use std::collections::HashMap;
 use uuid::Uuid;
 
 pub use cards::Author;
+pub use judge::digest;
 pub use refusal::EntryRefusal;
 
 /// The newest form of every kind this server knows.

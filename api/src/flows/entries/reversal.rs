@@ -84,7 +84,7 @@ pub(super) fn judge(
 }
 
 fn untouched(level: &ContainerLevel) -> bool {
-    let nothing_drawn = level.draws_since.values().all(Decimal::is_zero);
+    let nothing_drawn = level.draws_since.is_empty();
     nothing_drawn && level.doses_since == 0 && level.weigh_ins == 0 && level.flagged == 0
 }
 
@@ -199,11 +199,7 @@ fn give_back(
             let state = undrawn(&level, ml.to_f64().unwrap_or_default(), count)?;
             bottle::keep(&mut level, &state);
             level.doses_since = level.doses_since.saturating_sub(i64::from(count));
-            let left = level.draws_since.entry(fact.job_id).or_default();
-            *left = left.checked_sub(ml).ok_or(CoreError::OutOfRange { what: "a container's draws" })?;
-            if left.is_zero() {
-                level.draws_since.remove(&fact.job_id);
-            }
+            bottle::add_draw(&mut level, fact.job_id, -ml)?;
             books.containers.set(dose.container_id, level);
         } else {
             let (item_id, place_id) = (level.item_id, level.place_id);
@@ -251,7 +247,7 @@ fn unweigh(books: &mut Books, container: Uuid, entry_id: Uuid) -> Result<(), Cor
     let doses = u32::try_from(level.doses_since).unwrap_or(0);
     let noise: BottleNoise = bottle::noise(&restored);
     let state = bottle::state(&restored)?.after_drops(doses, &noise)?;
-    let since: Decimal = level.draws_since.values().copied().sum();
+    let since: Decimal = level.draws_since.values().map(|drawn| drawn.0).sum();
     let [[p00, p01], [_, p11]] = state.covariance();
     let remaining = restored.mean[0] - since.to_f64().unwrap_or_default();
     let state = BottleState::from_parts([remaining, restored.mean[1]], [[p00, p01], [p01, p11]])?;
@@ -260,8 +256,7 @@ fn unweigh(books: &mut Books, container: Uuid, entry_id: Uuid) -> Result<(), Cor
     restored.flagged = level.flagged;
     restored.doses_since = restored.doses_since.saturating_add(level.doses_since);
     for (job, ml) in level.draws_since {
-        let sum = restored.draws_since.entry(job).or_default();
-        *sum = sum.checked_add(ml).ok_or(CoreError::OutOfRange { what: "a container's draws" })?;
+        bottle::add_draw(&mut restored, job, ml.0)?;
     }
     books.containers.set(container, restored);
     Ok(())

@@ -164,7 +164,8 @@ fn draw(books: &mut Books, dose: &DoseGiven, from: Drawn, job: Uuid) -> Result<D
     let state = bottle::state(&level)?;
     let ml = match (dose.count, dose.measured_ml) {
         (Some(count), _) => {
-            bottle::keep(&mut level, &state.after_drops(count, &bottle::noise(&level))?);
+            let noise = bottle::noise(&level);
+            bottle::keep(&mut level, &state.after_drops(count, &noise)?);
             level.doses_since = level.doses_since.saturating_add(i64::from(count));
             booked_quantity((f64::from(count) * state.mean()[1]).max(0.0))?
         }
@@ -175,8 +176,7 @@ fn draw(books: &mut Books, dose: &DoseGiven, from: Drawn, job: Uuid) -> Result<D
         }
         (None, None) => Decimal::ZERO,
     };
-    let drawn = level.draws_since.entry(job).or_default();
-    *drawn = drawn.checked_add(ml).ok_or(CoreError::OutOfRange { what: "a container's draws" })?;
+    bottle::add_draw(&mut level, job, ml)?;
     books.containers.set(dose.container_id, level);
     Ok(ml)
 }

@@ -93,7 +93,8 @@ pub(super) fn book(books: &mut Books, fact: &WeighIn, basis: &Basis, at: At) -> 
     level.weigh_ins = level.weigh_ins.saturating_add(1);
     level.last_weigh_id = Some(at.entry_id);
     level.doses_since = 0;
-    let draws: Vec<(Uuid, Decimal)> = std::mem::take(&mut level.draws_since).into_iter().collect();
+    let draws: Vec<(Uuid, Decimal)> =
+        std::mem::take(&mut level.draws_since).into_iter().map(|(job, ml)| (job, ml.0)).collect();
     let used_more = booked_quantity(before.mean[0] - level.mean[0])?;
     let (item_id, place_id) = (level.item_id, level.place_id);
     books.marks.push((at.entry_id, fact.container_id, Some(before)));

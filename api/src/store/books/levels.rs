@@ -7,6 +7,7 @@ use chrono::{DateTime, Utc};
 use diesel::prelude::*;
 use diesel::sql_types as sql;
 use diesel_async::RunQueryDsl;
+use dropwise_core::worksheets::DecimalText;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap};
@@ -34,7 +35,7 @@ pub struct ContainerLevel {
     /// Doses counted since the last believed weigh-in.
     pub doses_since: i64,
     /// Millilitres drawn since then, per job; the nil id stands for no job.
-    pub draws_since: BTreeMap<Uuid, Decimal>,
+    pub draws_since: BTreeMap<Uuid, DecimalText>,
     /// The last believed weigh-in.
     pub last_weigh_id: Option<Uuid>,
     /// When it was opened.

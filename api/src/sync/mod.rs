@@ -1,0 +1,7 @@
+//! The letterbox: what phones hand over and what they read back.
+//!
+//! An entry handed over calls the same flow as one typed at a desk. Never: actix, SQL.
+
+pub mod bookmark;
+pub mod handover;
+pub mod reading;
