@@ -19,7 +19,7 @@ macro_rules! decimal_value {
             /// # Errors
             /// A sentence, when the number is outside its bounds or has too many decimals.
             pub fn try_new(value: Decimal) -> Result<Self, &'static str> {
-                let fits = value >= Decimal::from($low as i64) && value <= Decimal::from($high as i64);
+                let fits = value >= Decimal::from($low) && value <= Decimal::from($high);
                 if !fits {
                     return Err(concat!("must lie from ", stringify!($low), " to ", stringify!($high)));
                 }
@@ -67,11 +67,11 @@ macro_rules! decimal_value {
 
 decimal_value! {
     /// How much of something: millilitres, pieces, grams, square metres, minutes, kilometres.
-    Quantity, places 4, from 0 to 100000000, example "12.5"
+    Quantity, places 4, from 0 to 100_000_000, example "12.5"
 }
 decimal_value! {
     /// A price, a cost or a wage in the fleet's currency.
-    Amount, places 6, from 0 to 100000000, example "24.90"
+    Amount, places 6, from 0 to 100_000_000, example "24.90"
 }
 decimal_value! {
     /// A part of a whole: 0.18 is 18 %.

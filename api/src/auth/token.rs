@@ -1,4 +1,4 @@
-//! Access tokens: EdDSA, fifteen minutes, nothing in them that a role change could make false.
+//! Access tokens: `EdDSA`, fifteen minutes, nothing in them that a role change could make false.
 
 use super::Keys;
 use crate::ids::{FleetId, MemberId, SessionId};

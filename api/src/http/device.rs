@@ -16,7 +16,6 @@ use actix_web::{get, post};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use serde_json::json;
 use serde_json::value::RawValue;
 use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
@@ -172,15 +171,15 @@ pub(super) struct TrailView {
 #[get("/v1/device/trail")]
 pub(super) async fn read_trail(
     SignedIn(member): SignedIn<Member>,
-    Query(query): Query<TrailQuery>,
+    query: Query<TrailQuery>,
     db: Data<Db>,
     keys: Data<Keys>,
     clock: Data<Clock>,
 ) -> Result<Json<TrailView>, Error> {
     let who = member.who();
-    let after = match query.after {
+    let after = match &query.after {
         None => None,
-        Some(text) => Some(Bookmark::read(&text, &keys).ok_or_else(|| {
+        Some(text) => Some(Bookmark::read(text, &keys).ok_or_else(|| {
             Error::invalid(
                 "bad_bookmark",
                 "This is no bookmark of this server. Read the trail from the start.",

@@ -13,7 +13,7 @@ use actix_web::web::{Data, Json, Path, Query};
 use actix_web::{get, put};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
-use serde_json::{Value, json};
+use serde_json::Value;
 use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
@@ -178,7 +178,7 @@ pub(super) struct EntryQuery {
 #[get("/v1/entries")]
 pub(super) async fn list_entries(
     SignedIn(office): SignedIn<Office>,
-    Query(query): Query<EntryQuery>,
+    query: Query<EntryQuery>,
     db: Data<Db>,
 ) -> Result<Json<Cursor<EntryView>>, Error> {
     let room = PageQuery { after: query.after, room: query.room }.room();

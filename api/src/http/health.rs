@@ -9,9 +9,9 @@ use utoipa::ToSchema;
 
 /// A short word that all is well.
 #[derive(Debug, Serialize, ToSchema)]
-pub struct Health {
+pub(super) struct Health {
     /// Always `ok`; anything else is a problem document.
-    pub state: &'static str,
+    state: &'static str,
 }
 
 /// Answers as long as the process lives, whatever the database does.

@@ -156,10 +156,10 @@ impl ResponseError for Error {
     }
 
     fn error_response(&self) -> HttpResponse {
-        match self {
-            Self::Internal { what } => tracing::error!(what, "request failed"),
-            Self::Unavailable { why, .. } | Self::Retry(why) => tracing::warn!(why, "request turned away"),
-            _ => {}
+        if let Self::Internal { what } = self {
+            tracing::error!(what, "request failed");
+        } else if let Self::Unavailable { why, .. } | Self::Retry(why) = self {
+            tracing::warn!(why, "request turned away");
         }
         let mut response = self.problem().response();
         if let Some(wait) = self.retry_after_s() {
@@ -174,7 +174,6 @@ impl ResponseError for Error {
 
 /// The problem answers every operation may give, for the API document.
 #[derive(utoipa::IntoResponses)]
-#[expect(dead_code, reason = "read by the document's generator only")]
 pub enum Problems {
     /// Not signed in, or the token no longer holds.
     #[response(status = 401, content_type = "application/problem+json")]

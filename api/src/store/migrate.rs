@@ -89,6 +89,7 @@ pub async fn check_durability(url: &str) -> Result<(), Error> {
 
 #[diesel::declare_sql_function]
 extern "SQL" {
+    /// A setting of the server.
     fn current_setting(name: diesel::sql_types::Text) -> diesel::sql_types::Text;
 }
 

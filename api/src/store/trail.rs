@@ -161,6 +161,7 @@ pub async fn fleet_of_handle(db: &Db, handle: &str) -> Result<Option<FleetId>, E
 
 #[diesel::declare_sql_function]
 extern "SQL" {
+    /// The door through the second wall: see the first migration.
     #[sql_name = "fleet_of_handle"]
     fn find_fleet(handle: sql::Text) -> sql::Nullable<sql::Uuid>;
 }

@@ -16,7 +16,7 @@ use uuid::Uuid;
 /// Cards by id, with the state of each job and each member's pay.
 #[derive(Debug, Default)]
 pub(super) struct Cards {
-    pub(super) cards: HashMap<Uuid, (Card, bool)>,
+    pub(super) by_id: HashMap<Uuid, (Card, bool)>,
     pub(super) fleet_id: Uuid,
     pub(super) rates: HashMap<Uuid, Vec<PayRate>>,
     pub(super) members: HashMap<Uuid, bool>,
@@ -42,7 +42,7 @@ impl From<Who> for Author {
 macro_rules! card_of {
     ($name:ident, $variant:ident, $ty:ty) => {
         pub(super) fn $name(&self, id: Uuid, field: &str) -> Result<&$ty, EntryRefusal> {
-            match self.cards.get(&id) {
+            match self.by_id.get(&id) {
                 Some((Card::$variant(card), _)) => Ok(card),
                 _ => Err(missing(field, Kind::$variant)),
             }
@@ -62,7 +62,7 @@ impl Cards {
 
     /// The fleet's settings.
     pub(super) fn fleet(&self) -> Result<&Fleet, EntryRefusal> {
-        match self.cards.get(&self.fleet_id) {
+        match self.by_id.get(&self.fleet_id) {
             Some((Card::Fleet(fleet), _)) => Ok(fleet),
             _ => Err(EntryRefusal::new("no_fleet_card", "The fleet has no settings yet.")),
         }
@@ -70,7 +70,7 @@ impl Cards {
 
     /// Whether a card has been retired.
     pub(super) fn is_retired(&self, id: Uuid) -> bool {
-        self.cards.get(&id).is_some_and(|(_, retired)| *retired)
+        self.by_id.get(&id).is_some_and(|(_, retired)| *retired)
     }
 
     /// The fleet's zone.

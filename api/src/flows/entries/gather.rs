@@ -6,7 +6,7 @@ use super::judge::{Read, reread};
 use super::table::Table;
 use super::{Basis, Desk, Earlier, Incoming, books::Books, container_open};
 use crate::error::Error;
-use crate::flows::cards::kinds::Card;
+use crate::flows::cards::kinds::{Card, Container, Pad};
 use crate::store::cards::{CardRecord, Hold};
 use crate::store::{Tx, accounts, books, cards, entries};
 use serde_json::json;
@@ -127,18 +127,12 @@ pub(super) async fn gather(
         }
         take_in(&mut known_cards, next)?;
     }
-    for (card, _) in known_cards.cards.values() {
-        match card {
-            Card::Container(container) => {
-                named.items.insert(container.item_id);
-            }
-            Card::Pad(pad) => {
-                named.items.insert(pad.item_id);
-            }
-            _ => {}
+    for (card, _) in known_cards.by_id.values() {
+        if let Card::Container(Container { item_id, .. }) | Card::Pad(Pad { item_id, .. }) = card {
+            named.items.insert(*item_id);
         }
     }
-    named.items.retain(|id| matches!(known_cards.cards.get(id), Some((Card::Item(_), _))));
+    named.items.retain(|id| matches!(known_cards.by_id.get(id), Some((Card::Item(_), _))));
 
     // Twins of this batch in other requests wait at the locks above; only now can they be seen.
     let ids: Vec<Uuid> = batch.iter().map(|entry| entry.id).collect();
@@ -163,7 +157,7 @@ pub(super) async fn gather(
     }
     let mut weighed = HashMap::new();
     for id in &named.opened {
-        let Some((Card::Container(container), _)) = known_cards.cards.get(id) else { continue };
+        let Some((Card::Container(container), _)) = known_cards.by_id.get(id) else { continue };
         if let std::collections::hash_map::Entry::Vacant(slot) = weighed.entry(container.item_id) {
             slot.insert(
                 books::find_weighed(tx, container.item_id, container_open::word(container.dose), 30).await?,
@@ -186,31 +180,25 @@ fn take_in(into: &mut Cards, found: HashMap<Uuid, CardRecord>) -> Result<(), Err
     for (id, record) in found {
         let tagged = json!({ "kind": record.kind, "body": record.body });
         let card: Card = serde_json::from_value(tagged).map_err(Error::internal)?;
-        into.cards.insert(id, (card, record.retired_at.is_some()));
+        into.by_id.insert(id, (card, record.retired_at.is_some()));
     }
     Ok(())
 }
 
 fn pointed_at(cards: &Cards) -> BTreeSet<Uuid> {
     let mut wanted = BTreeSet::new();
-    for (card, _) in cards.cards.values() {
-        match card {
-            Card::Container(container) => {
-                wanted.extend([container.item_id, container.place_id]);
-            }
-            Card::Pad(pad) => {
-                wanted.extend([pad.item_id, pad.place_id]);
-            }
-            Card::Job(job) => {
-                wanted.insert(job.vehicle_id);
-            }
-            Card::Vehicle(vehicle) => {
-                wanted.insert(vehicle.vehicle_class_id);
-            }
-            _ => {}
+    for (card, _) in cards.by_id.values() {
+        if let Card::Container(Container { item_id, place_id, .. })
+        | Card::Pad(Pad { item_id, place_id, .. }) = card
+        {
+            wanted.extend([*item_id, *place_id]);
+        } else if let Card::Job(job) = card {
+            wanted.insert(job.vehicle_id);
+        } else if let Card::Vehicle(vehicle) = card {
+            wanted.insert(vehicle.vehicle_class_id);
         }
     }
-    wanted.retain(|id| !cards.cards.contains_key(id));
+    wanted.retain(|id| !cards.by_id.contains_key(id));
     wanted
 }
 

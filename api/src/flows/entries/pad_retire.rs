@@ -27,8 +27,8 @@ pub(super) fn book(
     let moved = books.account(basis.item_id).issue(Decimal::ONE, Shortfall::Allow)?;
     let of = StockFor { what: "retired", item_id: basis.item_id, place_id: basis.place_id, job_id: None };
     let value = books.stock(at, of, moved)?;
-    const OUT: CoreError = CoreError::OutOfRange { what: "a pad's value" };
-    let not_borne = (-value).checked_sub(state.charged_amount).ok_or(OUT)?;
+    let not_borne = (-value).checked_sub(state.charged_amount);
+    let not_borne = not_borne.ok_or(CoreError::OutOfRange { what: "a pad's value" })?;
     let cost = CostFor { what: "pad_retirement", job_id: None, subject_id: Some(fact.pad_id), unit: "piece" };
     books.cost(at, cost, Decimal::ONE, not_borne)?;
     books.pads.set(fact.pad_id, state);

@@ -43,7 +43,7 @@ pub(super) fn judge(fact: &WorkTime, cards: &Cards, author: Author) -> Result<Ba
             "Write down only your own time; the office writes down that of others.",
         ));
     }
-    if cards.members.get(&member.0).is_none() {
+    if !cards.members.contains_key(&member.0) {
         return Err(EntryRefusal::at("no_such_record", "member_id", "There is no member of that id here."));
     }
     match (fact.what, fact.job_id) {

@@ -21,7 +21,7 @@ pub struct Body<T>(pub T);
 
 /// Why a body was turned away before anyone looked at its meaning.
 #[derive(Debug)]
-pub struct BodyRefusal(Problem);
+pub(super) struct BodyRefusal(Problem);
 
 impl std::fmt::Display for BodyRefusal {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -115,8 +115,14 @@ fn pointer(path: &serde_path_to_error::Path) -> Option<String> {
     let mut out = String::new();
     for segment in path {
         match segment {
-            Segment::Seq { index } => out.push_str(&format!("/{index}")),
-            Segment::Map { key } => out.push_str(&format!("/{}", key.replace('~', "~0").replace('/', "~1"))),
+            Segment::Seq { index } => {
+                out.push('/');
+                out.push_str(&index.to_string());
+            }
+            Segment::Map { key } => {
+                out.push('/');
+                out.push_str(&key.replace('~', "~0").replace('/', "~1"));
+            }
             Segment::Enum { .. } | Segment::Unknown => {}
         }
     }
@@ -131,14 +137,13 @@ fn depth(bytes: &[u8]) -> usize {
             (true, _) if escaped => escaped = false,
             (true, b'\\') => escaped = true,
             (true, b'"') => in_string = false,
-            (true, _) => {}
             (false, b'"') => in_string = true,
             (false, b'{' | b'[') => {
                 depth += 1;
                 deepest = deepest.max(depth);
             }
             (false, b'}' | b']') => depth = depth.saturating_sub(1),
-            (false, _) => {}
+            (true | false, _) => {}
         }
     }
     deepest

@@ -26,7 +26,7 @@ impl FromRequest for IfMatch {
     }
 }
 
-/// The ETag of a version.
+/// The entity tag of a version.
 #[must_use]
 pub fn etag(version: i64) -> (header::HeaderName, String) {
     (header::ETAG, format!("\"{version}\""))

@@ -48,11 +48,12 @@ impl Sessions {
             })
             .await
         };
-        self.0.try_get_with(bearer, look).await.map_err(|error: Arc<Error>| match &*error {
-            Error::Unavailable { why, retry_after_s } => {
+        self.0.try_get_with(bearer, look).await.map_err(|error: Arc<Error>| {
+            if let Error::Unavailable { why, retry_after_s } = &*error {
                 Error::Unavailable { why: why.clone(), retry_after_s: *retry_after_s }
+            } else {
+                Error::internal(error)
             }
-            other => Error::internal(other),
         })
     }
 }
