@@ -42,10 +42,15 @@ pub(super) const fn first_form() -> i16 {
 /// An entry as it was stored.
 #[derive(Debug, Serialize, ToSchema)]
 pub(super) struct EntryView {
+    /// Its id, made by whoever wrote it down.
     id: Uuid,
+    /// What kind of fact.
     kind: String,
+    /// Who wrote it down.
     member_id: Uuid,
+    /// When it happened.
     happened_at: DateTime<Utc>,
+    /// When the server got it.
     received_at: DateTime<Utc>,
     /// What happened.
     #[schema(value_type = Object)]
