@@ -5,7 +5,7 @@ mod if_match;
 mod page;
 mod signed_in;
 
-pub use body::{BODY_LIMIT, Body, BodyRefusal};
+pub use body::{BODY_LIMIT, Body};
 pub use if_match::{IfMatch, etag};
 pub use page::{Cursor, DaysQuery, PageQuery};
 pub use signed_in::{Sessions, SignedIn};
