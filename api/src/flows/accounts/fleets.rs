@@ -55,11 +55,12 @@ pub async fn create(
     let phc = hasher.hash(new.owner_password).await?;
     let (fleet, owner_id) = (FleetId(ids::fresh()), owner.member_id);
     db.write("create_fleet", fleet, async move |tx| {
-        accounts::insert_fleet(tx, &handle, now).await.map_err(|error| match error {
-            Error::Duplicate(_) => {
+        accounts::insert_fleet(tx, &handle, now).await.map_err(|error| {
+            if matches!(error, Error::Duplicate(_)) {
                 Error::conflict("handle_taken", "Another fleet signs in with that handle. Choose another.")
+            } else {
+                error
             }
-            other => other,
         })?;
         accounts::insert_member(tx, &owner, &[], now).await?;
         accounts::save_password(tx, owner.member_id, &phc, now).await?;

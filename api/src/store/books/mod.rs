@@ -2,8 +2,12 @@
 //!
 //! Never decides anything: it hands out what stands and writes down what the desk worked out.
 
-mod levels;
+mod containers;
 mod lines;
+mod pads;
+mod stock;
 
-pub use levels::*;
+pub use containers::*;
 pub use lines::*;
+pub use pads::*;
+pub use stock::*;
