@@ -261,7 +261,6 @@ macro_rules! by_value {
 by_value!(Add add, Sub sub, Mul mul);
 
 #[cfg(test)]
-#[expect(clippy::expect_used, reason = "a test may stop at the first surprise")]
 mod tests {
     use super::{Ratio, Toward};
     use proptest::prelude::*;

@@ -1,10 +1,15 @@
 //! Laws of every worksheet: no input makes one panic, and asking for the steps changes nothing else.
+//!
+//! With `DROPWISE_FUZZ_SECONDS` set, the two campaigns each go on for so long, on fresh cases.
 
 use dropwise_core::worksheets::{self, Worksheet};
 use proptest::prelude::*;
 use proptest::sample::{Index, select};
+use proptest::test_runner::TestRunner;
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 use std::path::Path;
+use std::time::{Duration, Instant};
 
 /// Every check value's inputs, beside the worksheet that reads them.
 fn cases() -> Vec<(&'static Worksheet, Value)> {
@@ -65,16 +70,40 @@ fn pointers(value: &Value, at: &str, out: &mut Vec<String>) {
     }
 }
 
+/// Runs a check on `cases` drawn inputs, and again until the time asked for is over.
+fn campaign<S: Strategy>(cases: u32, inputs: &S, check: impl Fn(S::Value) -> Result<(), TestCaseError>) {
+    let seconds =
+        std::env::var("DROPWISE_FUZZ_SECONDS").ok().map(|text| text.parse().expect("whole seconds"));
+    let (started, budget) = (Instant::now(), Duration::from_secs(seconds.unwrap_or(0)));
+    let config = ProptestConfig { cases, failure_persistence: None, ..ProptestConfig::default() };
+    let mut runner = TestRunner::new(config);
+    loop {
+        if let Err(failure) = runner.run(inputs, &check) {
+            panic!("{failure}");
+        }
+        if started.elapsed() >= budget {
+            return;
+        }
+    }
+}
+
+/// An answer is an object of figures, or a refusal in words.
+fn check_answer(sheet: &Worksheet, inputs: &Value, steps: bool) -> Result<(), TestCaseError> {
+    match (sheet.run)(inputs, steps) {
+        Ok(result) => prop_assert!(result.is_object(), "{} answers {}", sheet.method, result),
+        Err(refusal) => {
+            prop_assert!(!refusal.sentence.trim().is_empty(), "{} refuses without a word", sheet.method);
+            prop_assert!(!refusal.code.is_empty(), "{} refuses without a code", sheet.method);
+        }
+    }
+    Ok(())
+}
+
 #[test]
 fn no_surprise_makes_a_worksheet_panic() {
     let cases = cases();
     let changes = proptest::collection::vec((any::<Index>(), surprise()), 1..3);
-    let mut runner = proptest::test_runner::TestRunner::new(ProptestConfig {
-        cases: 8_000,
-        failure_persistence: None,
-        ..ProptestConfig::default()
-    });
-    let outcome = runner.run(&(any::<Index>(), changes, any::<bool>()), |(which, changes, steps)| {
+    campaign(8_000, &(any::<Index>(), changes, any::<bool>()), |(which, changes, steps)| {
         let (sheet, mut inputs) = which.get(cases.as_slice()).to_owned();
         for (place, value) in changes {
             let mut places = Vec::new();
@@ -83,14 +112,44 @@ fn no_surprise_makes_a_worksheet_panic() {
                 *spot = value;
             }
         }
-        if let Err(refusal) = (sheet.run)(&inputs, steps) {
-            prop_assert!(!refusal.sentence.is_empty(), "{} refuses without a word", sheet.method);
-        }
-        Ok(())
+        check_answer(sheet, &inputs, steps)
     });
-    if let Err(failure) = outcome {
-        panic!("{failure}");
+}
+
+/// Any JSON, its objects made of fields that worksheets know and of some they do not.
+fn any_json() -> impl Strategy<Value = Value> {
+    let mut known = BTreeSet::from(["unknown".to_owned()]);
+    for (_, inputs) in cases() {
+        field_names(&inputs, &mut known);
     }
+    let name = select(known.into_iter().collect::<Vec<_>>());
+    surprise().prop_recursive(3, 24, 8, move |inner| {
+        prop_oneof![
+            1 => proptest::collection::vec(inner.clone(), 0..4).prop_map(Value::from),
+            3 => proptest::collection::btree_map(name.clone(), inner, 0..8)
+                .prop_map(|fields| Value::Object(fields.into_iter().collect())),
+        ]
+    })
+}
+
+fn field_names(value: &Value, out: &mut BTreeSet<String>) {
+    match value {
+        Value::Object(fields) => {
+            for (name, inner) in fields {
+                out.insert(name.clone());
+                field_names(inner, out);
+            }
+        }
+        Value::Array(items) => items.iter().for_each(|item| field_names(item, out)),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
+}
+
+#[test]
+fn any_json_has_an_answer_or_a_refusal() {
+    campaign(500, &(any_json(), any::<bool>()), |(inputs, steps)| {
+        worksheets::all().try_for_each(|sheet| check_answer(sheet, &inputs, steps))
+    });
 }
 
 #[test]
