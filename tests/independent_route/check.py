@@ -13,6 +13,7 @@ figure lies further from theirs than the method's tolerance.
 import argparse
 import os
 import secrets
+import shlex
 import subprocess
 import sys
 import tempfile
@@ -31,7 +32,7 @@ def main() -> int:
     parser.add_argument("--cases", type=int, default=200, help="random cases per method")
     parser.add_argument("--seed", type=int, default=None, help="otherwise drawn, and printed")
     parser.add_argument("--speed", action="store_true", help="compare times instead of figures")
-    parser.add_argument("--program", help="a built worksheet program; otherwise it is built")
+    parser.add_argument("--program", help="a worksheet program with its first arguments; otherwise it is built")
     parser.add_argument("--environment", type=Path, help="folder to keep the libraries in")
     options = parser.parse_args()
 
@@ -52,7 +53,7 @@ def build() -> str:
     command += ["--features", "worksheets", "--example", "worksheet"]
     subprocess.run(command, cwd=REPOSITORY, check=True)
     target = Path(os.environ.get("CARGO_TARGET_DIR", REPOSITORY / "target"))
-    return str(target / "release" / "examples" / "worksheet")
+    return shlex.quote(str(target / "release" / "examples" / "worksheet"))
 
 
 def run(folder: Path, arguments: list[str]) -> int:

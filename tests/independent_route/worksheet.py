@@ -1,6 +1,7 @@
 """Talks to the worksheet program: one line of JSON each way."""
 
 import json
+import shlex
 import subprocess
 
 
@@ -16,4 +17,5 @@ def as_lines(cases: list[dict]) -> bytes:
 
 def ask_lines(program: str, method: str, lines: bytes, *flags: str) -> bytes:
     """What the program writes."""
-    return subprocess.run([program, method, *flags], input=lines, capture_output=True, check=True).stdout
+    command = [*shlex.split(program), method, *flags]
+    return subprocess.run(command, input=lines, capture_output=True, check=True).stdout

@@ -33,7 +33,7 @@ struct FallenDrop {
     surface_tension_n_per_m: f64,
     density_g_per_ml: f64,
     gravity_m_per_s2: f64,
-    measured_drop_mass_mg: f64,
+    measured_drop_mass_mg: Option<f64>,
 }
 
 #[derive(Deserialize)]
@@ -89,13 +89,14 @@ pub(super) fn drop_conventions(inputs: &Value, steps: bool) -> Result<Value, Ref
                 given.density_g_per_ml,
                 given.gravity_m_per_s2,
             )?;
-            let fraction = detached_fraction(given.measured_drop_mass_mg, &ideal)?;
-            json!({
-                "ideal_drop_mass_mg": ideal.mass_mg,
-                "ideal_drop_volume_ul": ideal.volume_ul,
-                "detached_fraction": fraction,
-                "plausible": is_plausible(fraction),
-            })
+            let mut shown =
+                json!({ "ideal_drop_mass_mg": ideal.mass_mg, "ideal_drop_volume_ul": ideal.volume_ul });
+            if let (Some(measured), Some(fields)) = (given.measured_drop_mass_mg, shown.as_object_mut()) {
+                let fraction = detached_fraction(measured, &ideal)?;
+                fields.insert("detached_fraction".to_owned(), fraction.into());
+                fields.insert("plausible".to_owned(), is_plausible(fraction).into());
+            }
+            shown
         }
     };
     Ok(taken.onto(result))

@@ -71,7 +71,7 @@ pub(super) fn weibull_few_failures(inputs: &Value, steps: bool) -> Result<Value,
         taken.note("degrees of freedom of the lower bound, 2 r + 2", 2 * life.failures + 2);
     }
     Ok(taken.onto(json!({
-        "route": if life.fit.is_some() { "maximum_likelihood" } else { "weibayes" },
+        "route": if life.fit.is_some() { "mle" } else { "weibayes" },
         "failures": life.failures,
         "suspensions": life.suspensions,
         "shape": life.weibull.shape(),
