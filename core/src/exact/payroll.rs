@@ -17,6 +17,22 @@ pub struct EmployerTax {
     pub yearly_wage_base: Option<Decimal>,
 }
 
+/// The part of a pay that a tax is owed on.
+///
+/// # Formula
+/// ```text
+/// min(G, max(0, B − Y))      symbols as in [`employer_tax`]
+/// ```
+/// # Errors
+/// As [`employer_tax`].
+pub fn taxable_wages(
+    tax: EmployerTax,
+    gross_wages: Decimal,
+    year_to_date_wages_before: Decimal,
+) -> Result<Decimal, CoreError> {
+    taxable(tax, gross_wages, year_to_date_wages_before)?.decimal("taxable wages")
+}
+
 /// One employer tax on one pay.
 ///
 /// # Formula
@@ -43,6 +59,15 @@ pub fn employer_tax(
     gross_wages: Decimal,
     year_to_date_wages_before: Decimal,
 ) -> Result<Decimal, CoreError> {
+    let taxable = taxable(tax, gross_wages, year_to_date_wages_before)?;
+    (taxable * tax.rate.into()).rounded(2, Toward::HalfUp, "employer tax")
+}
+
+fn taxable(
+    tax: EmployerTax,
+    gross_wages: Decimal,
+    year_to_date_wages_before: Decimal,
+) -> Result<Ratio, CoreError> {
     not_negative(tax.rate, "rate")?;
     not_negative(gross_wages, "gross_wages")?;
     not_negative(year_to_date_wages_before, "year_to_date_wages_before")?;
@@ -52,7 +77,7 @@ pub fn employer_tax(
         let left = &Ratio::from(base) - &year_to_date_wages_before.into();
         taxable = taxable.min(left.max(Ratio::zero()));
     }
-    (taxable * tax.rate.into()).rounded(2, Toward::HalfUp, "employer tax")
+    Ok(taxable)
 }
 
 /// One person's yearly cost and hours.

@@ -30,7 +30,7 @@ use rust_decimal::Decimal;
 pub struct AverageStock {
     /// Quantity and value; both negative after issues that ran ahead of their receipt.
     pub on_hand: Lot,
-    /// The average when there last was one: what units below zero are valued at.
+    /// The average when there last was one, to twelve decimals: what units below zero are valued at.
     pub last_unit_cost: Option<Decimal>,
 }
 
@@ -139,7 +139,8 @@ impl AverageStock {
 
     fn moved_to(self, after: Lot, value: Decimal) -> Result<(Self, Movement), CoreError> {
         let runs_out = self.on_hand.quantity > Decimal::ZERO && after.quantity <= Decimal::ZERO;
-        let last_unit_cost = if runs_out { self.unit_cost() } else { self.last_unit_cost };
+        let last_unit_cost =
+            if runs_out { Some(self.on_hand.worth(Decimal::ONE)?) } else { self.last_unit_cost };
         let movement = Movement::between(self.on_hand, after, value)?;
         Ok((Self { on_hand: after, last_unit_cost }, movement))
     }

@@ -4,6 +4,7 @@
 mod assets;
 mod bridge;
 mod card;
+mod job;
 mod pay;
 mod pricing;
 mod quantities;
@@ -51,6 +52,11 @@ pub(super) const ALL: &[Worksheet] = &[
         method: "dilution",
         sentence: "How much concentrate and water a batch takes, and what it costs.",
         run: quantities::dilution,
+    },
+    Worksheet {
+        method: "job_sheet",
+        sentence: "What one job took, brought in and left, in lines that sum to its cost.",
+        run: job::job_sheet,
     },
     Worksheet {
         method: "margin_bridge",

@@ -1,9 +1,9 @@
 //! Pay: the week with overtime, employer taxes, the burdened hour.
 
-use super::{DecimalText, Refusal, Value, json, read, text, with_steps};
+use super::{DecimalText, Map, Refusal, Value, json, read, text, with_steps};
 use crate::exact::overtime::{HoursAtRate, OvertimeRule, Week, week_pay};
-use crate::exact::payroll::{EmployerTax, YearOfWork, burdened_hour, employer_tax};
-use crate::ratio::Ratio;
+use crate::exact::payroll::{EmployerTax, YearOfWork, burdened_hour, employer_tax, taxable_wages};
+use crate::ratio::{Ratio, Toward};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 
@@ -70,7 +70,7 @@ pub(super) fn overtime(inputs: &Value, steps: bool) -> Result<Value, Refusal> {
 }
 
 pub(super) fn payroll_burden(inputs: &Value, steps: bool) -> Result<Value, Refusal> {
-    if inputs.get("annual_wages").is_some() { burden(inputs, steps) } else { employer_taxes(inputs) }
+    if inputs.get("annual_wages").is_some() { burden(inputs, steps) } else { employer_taxes(inputs, steps) }
 }
 
 #[derive(Deserialize)]
@@ -87,30 +87,33 @@ struct TaxInputs {
     state_unemployment_wage_base: DecimalText,
 }
 
-fn employer_taxes(inputs: &Value) -> Result<Value, Refusal> {
+fn employer_taxes(inputs: &Value, steps: bool) -> Result<Value, Refusal> {
     let asked: TaxInputs = read(inputs)?;
-    let tax = |rate: DecimalText, base: Option<DecimalText>| {
-        let tax = EmployerTax { rate: rate.0, yearly_wage_base: base.map(|base| base.0) };
-        employer_tax(tax, asked.gross_wages.0, asked.year_to_date_wages_before.0)
+    let tax = |rate: DecimalText, base: Option<DecimalText>| EmployerTax {
+        rate: rate.0,
+        yearly_wage_base: base.map(|base| base.0),
     };
-    let lines: [(&str, Decimal); 4] = [
-        ("social_security", tax(asked.social_security_rate, Some(asked.social_security_wage_base))?),
-        ("medicare", tax(asked.medicare_rate, None)?),
+    let taxes = [
+        ("social_security", tax(asked.social_security_rate, Some(asked.social_security_wage_base))),
+        ("medicare", tax(asked.medicare_rate, None)),
         (
             "federal_unemployment",
-            tax(asked.federal_unemployment_rate, Some(asked.federal_unemployment_wage_base))?,
+            tax(asked.federal_unemployment_rate, Some(asked.federal_unemployment_wage_base)),
         ),
-        ("state_unemployment", tax(asked.state_unemployment_rate, Some(asked.state_unemployment_wage_base))?),
+        ("state_unemployment", tax(asked.state_unemployment_rate, Some(asked.state_unemployment_wage_base))),
     ];
-    let total: Ratio = lines.iter().map(|(_, amount)| Ratio::from(*amount)).sum();
-    let mut result = json!({
-        "employer_payroll_tax_total": text(total.rounded(2, crate::ratio::Toward::HalfUp, "total")?),
-        "caution": PAY_CAUTION,
-    });
-    if let Some(fields) = result.as_object_mut() {
-        fields.extend(lines.map(|(name, amount)| (name.to_owned(), text(amount))));
+    let (gross, before) = (asked.gross_wages.0, asked.year_to_date_wages_before.0);
+    let (mut result, mut total, mut between) = (Map::new(), Ratio::zero(), Vec::new());
+    for (name, tax) in taxes {
+        let amount = employer_tax(tax, gross, before)?;
+        total = total + amount.into();
+        result.insert(name.to_owned(), text(amount));
+        between.push((format!("wages under {name}"), text(taxable_wages(tax, gross, before)?)));
     }
-    Ok(result)
+    let total = total.rounded(2, Toward::HalfUp, "total")?;
+    result.insert("employer_payroll_tax_total".to_owned(), text(total));
+    result.insert("caution".to_owned(), PAY_CAUTION.into());
+    Ok(with_steps(Value::Object(result), steps, &between))
 }
 
 #[derive(Deserialize)]

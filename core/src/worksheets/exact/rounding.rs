@@ -13,11 +13,12 @@ struct RoundingInputs {
     decimal_places: i32,
 }
 
-pub(super) fn rounding(inputs: &Value, _steps: bool) -> Result<Value, Refusal> {
+pub(super) fn rounding(inputs: &Value, steps: bool) -> Result<Value, Refusal> {
     let asked: RoundingInputs = read(inputs)?;
     let half_up = round(asked.value.0, asked.decimal_places, Ties::HalfUp)?;
     let half_even = round(asked.value.0, asked.decimal_places, Ties::HalfEven)?;
-    Ok(json!({ "half_up": text(half_up), "half_even": text(half_even) }))
+    let result = json!({ "half_up": text(half_up), "half_even": text(half_even) });
+    Ok(with_steps(result, steps, &[("value before rounding", text(asked.value.0))]))
 }
 
 #[derive(Deserialize)]
@@ -42,11 +43,12 @@ struct CurrencyInputs {
     amount: DecimalText,
 }
 
-pub(super) fn currency_minor_units(inputs: &Value, _steps: bool) -> Result<Value, Refusal> {
+pub(super) fn currency_minor_units(inputs: &Value, steps: bool) -> Result<Value, Refusal> {
     let asked: CurrencyInputs = read(inputs)?;
     let currency =
         Currency::from_code(&asked.currency).map_err(|error| Refusal::from(error).at("/currency"))?;
     let minor_units =
         currency.minor_units(asked.amount.0).map_err(|error| Refusal::from(error).at("/amount"))?;
-    Ok(json!({ "minor_unit_digits": currency.minor_unit_digits(), "minor_units": minor_units }))
+    let result = json!({ "minor_unit_digits": currency.minor_unit_digits(), "minor_units": minor_units });
+    Ok(with_steps(result, steps, &[("amount before rounding", text(asked.amount.0))]))
 }
