@@ -10,5 +10,6 @@
 mod exact;
 mod safety;
 mod stats;
+mod stock;
 #[cfg(feature = "worksheets")]
 mod worksheets;

@@ -2,7 +2,8 @@
 //!
 //! A node is an offer not yet decided and the units covered so far; an arc takes some packs of that offer.
 //! Arcs take no more packs than cover the rest, or the first packs of a later tier when those cost less.
-//! Buying beyond that is of use only to reach a supplier's threshold, and is added when plans are listed.
+//! Any other way to cover is one of these with packs added, which is of use only to reach a supplier's
+//! threshold: see `top_up`.
 #![expect(
     clippy::indexing_slicing,
     reason = "arcs point at nodes of the same graph, numbered when it is built"
@@ -32,8 +33,6 @@ struct Arc {
     supplier: usize,
     packs: u64,
     ticks: f64,
-    /// Reaches the need, so that more packs may be added for a threshold's sake.
-    covers: bool,
 }
 
 impl Arc {
@@ -93,6 +92,10 @@ impl Covers {
             let offer = &model.offers[index];
             let mut next = BTreeMap::new();
             for (&covered, &from) in &layer {
+                let ways = offer.covering(need - covered).min(offer.cap);
+                if usize::try_from(ways).unwrap_or(usize::MAX) >= room.saturating_sub(arcs.len()) {
+                    return Err(CoreError::OutOfRange { what: "number of packs" });
+                }
                 for packs in sensible_packs(offer, need - covered) {
                     let reached = covered.saturating_add(packs.saturating_mul(offer.size)).min(need);
                     let to = *next.entry(reached).or_insert_with(|| {
@@ -106,11 +109,7 @@ impl Covers {
                         supplier: offer.supplier,
                         packs,
                         ticks: real(offer.cost(packs)),
-                        covers: reached == need,
                     });
-                }
-                if arcs.len() > room {
-                    return Err(CoreError::OutOfRange { what: "number of packs" });
                 }
             }
             layer = next;
@@ -173,8 +172,7 @@ impl Covers {
         }
     }
 
-    /// Every plan priced at most `slack` above the cheapest, packs beyond the need included; none when there
-    /// are more than `most` of them.
+    /// Every path priced at most `slack` above the cheapest; none when there are more than `most` of them.
     pub(super) fn plans(
         &self,
         model: &Model,
@@ -280,49 +278,24 @@ impl Listing<'_> {
             self.plans.push(Plan { packs: self.taken.clone(), ticks });
             return true;
         }
-        let arcs = self.first_arc[node]..self.first_arc[node + 1];
-        let mut covering: Option<Arc> = None;
-        for index in arcs {
+        for index in self.first_arc[node]..self.first_arc[node + 1] {
             let arc = self.graph.arcs[index];
-            if arc.covers {
-                // The fewest packs that cover stand for all larger numbers.
-                covering = covering.filter(|found| found.packs <= arc.packs).or(Some(arc));
-            } else if !self.take(&arc, arc.packs, price, ticks) {
+            let after = price + arc.price(self.prices);
+            if after + self.after[arc.to] > self.limit {
+                continue;
+            }
+            if arc.packs > 0 {
+                self.taken.push((arc.offer, arc.packs));
+            }
+            let within = self.walk(arc.to, after, ticks + self.model.offers[arc.offer].cost(arc.packs));
+            if arc.packs > 0 {
+                self.taken.pop();
+            }
+            if !within {
                 return false;
             }
         }
-        let Some(arc) = covering else { return true };
-        let offer = &self.model.offers[arc.offer];
-        let steady_from = offer.tiers.last().map_or(0, |(from, _)| *from);
-        for packs in arc.packs..=offer.cap.max(arc.packs) {
-            match self.taken_price(&arc, packs, price) {
-                Some(_) if !self.take(&arc, packs, price, ticks) => return false,
-                // In the last tier more packs only cost more.
-                None if packs >= steady_from => break,
-                Some(_) | None => {}
-            }
-        }
         true
-    }
-
-    /// Price after taking packs along an arc; none when no plan within the limit follows.
-    fn taken_price(&self, arc: &Arc, packs: u64, price: f64) -> Option<f64> {
-        let ticks = real(self.model.offers[arc.offer].cost(packs));
-        let taken = price + Arc { packs, ticks, ..*arc }.price(self.prices);
-        (taken + self.after[arc.to] <= self.limit).then_some(taken)
-    }
-
-    fn take(&mut self, arc: &Arc, packs: u64, price: f64, ticks: i64) -> bool {
-        let Some(price) = self.taken_price(arc, packs, price) else { return true };
-        if packs > 0 {
-            self.taken.push((arc.offer, packs));
-        }
-        let more = self.model.offers[arc.offer].cost(packs);
-        let within = self.walk(arc.to, price, ticks + more);
-        if packs > 0 {
-            self.taken.pop();
-        }
-        within
     }
 }
 

@@ -115,6 +115,17 @@ impl Work {
         self.left > 0
     }
 
+    /// Sets aside all but this many steps; what is set aside is given back with [`Self::give_back`].
+    pub(super) fn set_aside_all_but(&mut self, steps: u64) -> u64 {
+        let aside = self.left.saturating_sub(steps);
+        self.left -= aside;
+        aside
+    }
+
+    pub(super) const fn give_back(&mut self, steps: u64) {
+        self.left = self.left.saturating_add(steps);
+    }
+
     pub(super) const fn exhausted(&self) -> bool {
         self.left == 0
     }
@@ -181,6 +192,8 @@ pub(super) fn evaluate(
         }
     }
     work.weight = weight;
+    // The tables of charges and packs are walked a few times per round as well.
+    work.spend(2 * (point.charge.len() + model.offers.len()));
     value.credit =
         value.goods.iter().zip(&point.pressure).map(|(goods, pressure)| goods * pressure).collect();
     for supplier in 0..suppliers {

@@ -5,10 +5,10 @@
 //! freight at all, which splits the basket into one small covering problem per product; what is left open
 //! is settled over each product's few competing plans.
 //!
-//! A general-purpose integer solver is not used here. The maintained pure-Rust one (`microlp`) proves small
-//! baskets, and the laws compare with it, but on 25 products and 5 suppliers its branch and bound does not
-//! finish in seconds, because freight thresholds make the linear relaxation weak; the others need a C or C++
-//! toolchain.
+//! A general-purpose integer solver is not used here. The pure-Rust one, `microlp` 0.7, proves small baskets,
+//! and the laws compare with it; on a market of 25 products and 5 suppliers it did not finish within 100 s,
+//! where this search takes some hundredths: thresholds make the linear relaxation weak. The other solvers
+//! need a C or C++ toolchain.
 
 mod covers;
 mod dual;
@@ -16,6 +16,7 @@ mod incumbent;
 mod model;
 mod plans;
 mod terms;
+mod top_up;
 
 use super::ticks::Ticks;
 use crate::CoreError;
@@ -74,9 +75,9 @@ pub struct PriceTier {
 pub struct Effort(pub u64);
 
 impl Default for Effort {
-    /// Some two seconds on one core of a plain server.
+    /// Below two seconds on one core of a plain server.
     fn default() -> Self {
-        Self(1_000_000_000)
+        Self(600_000_000)
     }
 }
 

@@ -58,6 +58,8 @@ pub(super) struct Model {
     pub(super) offers_of: Vec<Vec<usize>>,
     /// Offers of each supplier, by index.
     pub(super) offers_from: Vec<Vec<usize>>,
+    /// No pack bought from a supplier beyond what is needed adds less than this to its goods, ticks.
+    pub(super) least_step: Vec<i64>,
     /// No basket with useful pack counts costs more, ticks.
     pub(super) most: i64,
 }
@@ -89,7 +91,13 @@ impl Model {
         if most > LARGEST {
             return Err(OUT_OF_RANGE);
         }
-        Ok(Self { needs: problem.needs.clone(), modes, offers, offers_of, offers_from, most })
+        let least_step = offers_from
+            .iter()
+            .map(|of| {
+                of.iter().filter_map(|index| offers.get(*index)).map(least_step).min().unwrap_or(i64::MAX)
+            })
+            .collect();
+        Ok(Self { needs: problem.needs.clone(), modes, offers, offers_of, offers_from, least_step, most })
     }
 
     /// What these packs cost by the suppliers' own rules; none when a need or a minimum is not met.
@@ -164,4 +172,25 @@ fn offer_model(
         tiers,
         cap,
     })
+}
+
+/// The least that more packs can add to the cost of fewer, where they add anything: a price within a tier, or
+/// less where a break makes up for most of it.
+fn least_step(offer: &OfferModel) -> i64 {
+    const LONGEST: u64 = 500;
+    let mut least = offer.tiers.iter().map(|(_, price)| *price).filter(|price| *price > 0).min();
+    for (index, (from, _)) in offer.tiers.iter().enumerate() {
+        for (later_from, later_price) in offer.tiers.iter().skip(index + 1).filter(|(_, price)| *price > 0) {
+            if later_from - from > LONGEST {
+                return 1;
+            }
+            for packs in *from..*later_from {
+                let before = offer.cost(packs);
+                let beyond = u64::try_from(before / later_price + 1).unwrap_or(u64::MAX).max(*later_from);
+                let step = later_price.saturating_mul(i64::try_from(beyond).unwrap_or(i64::MAX)) - before;
+                least = Some(least.map_or(step, |least| least.min(step)));
+            }
+        }
+    }
+    least.unwrap_or(i64::MAX)
 }

@@ -6,14 +6,14 @@ use super::covers::{Covers, Plan, real};
 use super::dual::{Allowed, Point, SLACK, Value, Work, prices, weights};
 use super::incumbent::Incumbent;
 use super::model::Model;
+use super::top_up::{TopUp, top_up_exactly};
 
 /// The most plans listed at once.
 const MOST_PLANS: usize = 60_000;
-/// The most nodes of one search over lists.
-const MOST_NODES: usize = 20_000;
 
 /// Searches the baskets with these modes, starting from a relaxed point and its value.
-/// Returns a bound in ticks that no such basket, other than the incumbent, falls below.
+/// Returns a bound in ticks that no such basket, other than the incumbent, falls below, and whether more
+/// effort could raise it.
 pub(super) fn search(
     model: &Model,
     graphs: &[Covers],
@@ -21,8 +21,9 @@ pub(super) fn search(
     (point, value): (&Point, &Value),
     incumbent: &mut Incumbent,
     work: &mut Work,
-) -> i64 {
+) -> (i64, bool) {
     let mut proven = ceiling(value.bound);
+    let mut fits = true;
     // Few plans are listed first: a better incumbent found among them shortens the next list.
     for part in [0.05, 0.25, 1.0] {
         let gap = real(incumbent.ticks()) - 1.0 - value.bound;
@@ -30,8 +31,11 @@ pub(super) fn search(
             break;
         }
         let slack = gap * part + SLACK;
-        let Some(lists) = lists(model, graphs, allowed, point, slack, work) else { break };
-        let mut search = Search::new(model, allowed, lists, incumbent, work);
+        let Some(lists) = lists(model, graphs, allowed, point, slack, work) else {
+            fits = false;
+            break;
+        };
+        let mut search = Search::new(model, allowed, lists, point, slack, incumbent, work);
         let pressure = search.targets.iter().map(|target| point.pressure[target.supplier]).collect();
         let everything = search.lists.iter().map(|plans| (0..plans.len()).collect()).collect();
         let found = search.node(everything, pressure, 0);
@@ -40,7 +44,7 @@ pub(super) fn search(
         let beyond = if part < 1.0 { ceiling(value.bound + slack) } else { i64::MAX };
         proven = found.min(beyond).max(proven);
     }
-    proven.min(incumbent.ticks())
+    (proven.min(incumbent.ticks()), fits)
 }
 
 /// The least whole number of ticks that is not below a bound, rounding aside.
@@ -71,7 +75,10 @@ fn lists(
 /// A threshold some open supplier must reach.
 struct Target {
     supplier: usize,
+    ticks: i64,
     threshold: f64,
+    /// Packs beyond every need may pay, to reach the threshold.
+    tops_up: bool,
 }
 
 /// A plan with what it adds towards each target.
@@ -89,7 +96,6 @@ struct Search<'a> {
     lists: Vec<Vec<Listed>>,
     incumbent: &'a mut Incumbent,
     work: &'a mut Work,
-    nodes: usize,
 }
 
 /// The relaxation over lists: bound, the plan chosen for each product, and what they add to each target.
@@ -106,6 +112,8 @@ impl<'a> Search<'a> {
         model: &'a Model,
         allowed: &[Allowed],
         lists: Vec<Vec<Plan>>,
+        point: &Point,
+        slack: f64,
         incumbent: &'a mut Incumbent,
         work: &'a mut Work,
     ) -> Self {
@@ -114,7 +122,14 @@ impl<'a> Search<'a> {
             for (_, mode) in modes.iter().enumerate().filter(|(index, _)| allowed.mode(*index)) {
                 freight += real(mode.freight);
                 if mode.threshold > 0 {
-                    targets.push(Target { supplier, threshold: real(mode.threshold) });
+                    // A step that alone is priced above the slack is part of no basket sought here.
+                    let step = (1.0 - point.pressure[supplier]) * real(model.least_step[supplier]);
+                    targets.push(Target {
+                        supplier,
+                        ticks: mode.threshold,
+                        threshold: real(mode.threshold),
+                        tops_up: step <= slack,
+                    });
                 }
             }
         }
@@ -130,14 +145,15 @@ impl<'a> Search<'a> {
             }
             Listed { ticks: real(plan.ticks), plan, towards }
         };
-        let lists =
-            lists.into_iter().map(|plans| undominated(plans.into_iter().map(listed).collect())).collect();
-        Self { model, freight, targets, lists, incumbent, work, nodes: 0 }
+        let lists = lists
+            .into_iter()
+            .map(|plans| undominated(plans.into_iter().map(listed).collect(), &targets, model, work))
+            .collect();
+        Self { model, freight, targets, lists, incumbent, work }
     }
 
     /// A bound on the baskets made of these plans that is exact when the search was not cut short.
     fn node(&mut self, mut open: Vec<Vec<usize>>, mut pressure: Vec<f64>, depth: usize) -> i64 {
-        self.nodes += 1;
         if self.out_of_reach(&open) {
             return i64::MAX;
         }
@@ -147,7 +163,7 @@ impl<'a> Search<'a> {
         if relaxed.bound > limit {
             return i64::MAX;
         }
-        if self.nodes > MOST_NODES || self.work.exhausted() {
+        if self.work.exhausted() {
             return ceiling(relaxed.bound);
         }
         for ((product, open), price) in open.iter_mut().enumerate().zip(&relaxed.price) {
@@ -156,8 +172,7 @@ impl<'a> Search<'a> {
             open.retain(|index| priced(&plans[*index], &pressure) - price <= room);
         }
         let Some(product) = self.widest(&open, &pressure) else {
-            // One plan each: the basket itself, which the relaxation has already offered.
-            return i64::MAX;
+            return self.finish(&open, relaxed.bound);
         };
         let mut children = open[product].clone();
         let key = |index: &usize| priced(&self.lists[product][*index], &pressure);
@@ -171,9 +186,33 @@ impl<'a> Search<'a> {
         bound
     }
 
+    /// One plan each: what is still short is topped up at least cost, supplier by supplier.
+    fn finish(&mut self, open: &[Vec<usize>], bound: f64) -> i64 {
+        let mut packs = vec![0; self.model.offers.len()];
+        let mut total = self.freight;
+        for (plans, open) in self.lists.iter().zip(open) {
+            let Some(index) = open.first() else { return i64::MAX };
+            total += plans[*index].ticks;
+            for &(offer, taken) in &plans[*index].plan.packs {
+                packs[offer] += taken;
+            }
+        }
+        for target in &self.targets {
+            let limit = self.incumbent.ticks().saturating_sub(ceiling(total));
+            match top_up_exactly(self.model, target.supplier, target.ticks, limit, &mut packs, self.work) {
+                TopUp::Added(ticks) => total += real(ticks),
+                TopUp::OutOfReach => return i64::MAX,
+                TopUp::TooLarge => return ceiling(bound),
+            }
+        }
+        self.incumbent.offer(self.model, &packs);
+        i64::MAX
+    }
+
     /// Some target stays out of reach whatever is chosen.
     fn out_of_reach(&self, open: &[Vec<usize>]) -> bool {
-        (0..self.targets.len()).any(|target| {
+        let strict = (0..self.targets.len()).filter(|target| !self.targets[*target].tops_up);
+        strict.into_iter().any(|target| {
             let most: f64 = open
                 .iter()
                 .zip(&self.lists)
@@ -270,6 +309,7 @@ impl<'a> Search<'a> {
         let mut chosen = relaxed.chosen.clone();
         let mut towards = relaxed.towards.clone();
         for _ in 0..4 * (self.targets.len() + 2) {
+            self.work.spend(open.iter().map(Vec::len).sum::<usize>() * 2 * (1 + self.targets.len()));
             let Some((product, index)) = self.best_swap(open, &chosen, &towards) else { break };
             let (before, after) = (&self.lists[product][chosen[product]], &self.lists[product][index]);
             for ((sum, less), more) in towards.iter_mut().zip(&before.towards).zip(&after.towards) {
@@ -284,7 +324,7 @@ impl<'a> Search<'a> {
             }
         }
         self.incumbent.offer_mended(self.model, packs);
-        self.work.spend(open.iter().map(Vec::len).sum::<usize>());
+        self.work.spend(2 * self.model.offers.len());
     }
 
     /// The swap that leaves least short and, of those, costs least; none when no swap is better than staying.
@@ -344,15 +384,29 @@ fn priced(listed: &Listed, pressure: &[f64]) -> f64 {
 }
 
 /// Drops plans that cost no less than another and add no more to any target.
-fn undominated(mut plans: Vec<Listed>) -> Vec<Listed> {
+fn undominated(mut plans: Vec<Listed>, targets: &[Target], model: &Model, work: &mut Work) -> Vec<Listed> {
     const COMPARED: usize = 2_000;
     plans.sort_by(|a, b| a.ticks.total_cmp(&b.ticks));
-    let mut kept: Vec<Listed> = Vec::with_capacity(plans.len());
+    // What can be added later depends on what is taken already, where anything is added at all.
+    let grows = |listed: &Listed| -> Vec<(usize, u64)> {
+        let taken = listed.plan.packs.iter().copied();
+        taken
+            .filter(|(offer, _)| {
+                let supplier = model.offers[*offer].supplier;
+                targets.iter().any(|target| target.tops_up && target.supplier == supplier)
+            })
+            .collect()
+    };
+    let mut kept: Vec<(Listed, Vec<(usize, u64)>)> = Vec::with_capacity(plans.len());
     for plan in plans {
-        let beaten = |other: &Listed| other.towards.iter().zip(&plan.towards).all(|(a, b)| a >= b);
+        let growth = grows(&plan);
+        let beaten = |(other, growing): &(Listed, Vec<(usize, u64)>)| {
+            other.towards.iter().zip(&plan.towards).all(|(a, b)| a >= b) && *growing == growth
+        };
+        work.spend(kept.len().min(COMPARED));
         if kept.len() > COMPARED || !kept.iter().any(beaten) {
-            kept.push(plan);
+            kept.push((plan, growth));
         }
     }
-    kept
+    kept.into_iter().map(|(plan, _)| plan).collect()
 }

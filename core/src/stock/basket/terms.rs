@@ -29,6 +29,8 @@ struct Node {
     number: usize,
     allowed: Vec<Allowed>,
     point: Point,
+    /// How often the plans have been searched without coming to an end.
+    attempts: u32,
 }
 
 impl PartialEq for Node {
@@ -55,7 +57,8 @@ pub(super) fn search(model: &Model, effort: u64) -> Result<Outcome, CoreError> {
     };
     let mut incumbent = Incumbent::none(model);
     let mut work = Work::new(effort);
-    let mut root = Node { bound: 0, number: 0, allowed: reachable(model), point: Point::zero(model) };
+    let mut root =
+        Node { bound: 0, number: 0, allowed: reachable(model), point: Point::zero(model), attempts: 0 };
     // Twice: the incumbent of the first ascent shrinks the graphs for the second.
     for _ in 0..2 {
         let (point, value) =
@@ -88,16 +91,24 @@ pub(super) fn search(model: &Model, effort: u64) -> Result<Outcome, CoreError> {
         let Some(supplier) = most_disputed(model, &node.allowed, &value) else {
             let mut local = graphs.clone();
             shrink(&mut local, &node.allowed, &point, &value, &incumbent);
-            let found =
+            // A share of the effort at first, more of it when it comes round again.
+            let aside = work.set_aside_all_but((effort / 16) << node.attempts.min(4));
+            let (found, open) =
                 plans::search(model, &local, &node.allowed, (&point, &value), &mut incumbent, &mut work);
-            unproven = unproven.min(found.max(node.bound));
+            work.give_back(aside);
+            let bound = found.max(node.bound);
+            if bound < incumbent.ticks() && open {
+                heap.push(Node { bound, attempts: node.attempts + 1, point, ..node });
+            } else {
+                unproven = unproven.min(bound);
+            }
             continue;
         };
         for decision in node.allowed[supplier].decisions() {
             let mut allowed = node.allowed.clone();
             allowed[supplier] = decision;
             number += 1;
-            heap.push(Node { bound: node.bound, number, allowed, point: point.clone() });
+            heap.push(Node { bound: node.bound, number, allowed, point: point.clone(), attempts: 0 });
         }
     }
     let best = incumbent.ticks();
