@@ -1,6 +1,6 @@
-"""One route per method: how to draw a case, and how a published library answers it."""
+"""One route per method: how to draw a case, and how a published library, or fractions, answers it."""
 
-from . import baskets, bottles, forecasts, orders, pads, reorder, spots
+from . import baskets, bottles, forecasts, money, months, orders, pads, quantities, reorder, spots
 
 ROUTES = [
     *bottles.ROUTES,
@@ -10,4 +10,7 @@ ROUTES = [
     *reorder.ROUTES,
     *orders.ROUTES,
     *baskets.ROUTES,
+    *money.ROUTES,
+    *months.ROUTES,
+    *quantities.ROUTES,
 ]
