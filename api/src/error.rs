@@ -130,4 +130,30 @@ impl Error {
     pub fn internal(what: impl std::fmt::Display) -> Self {
         Self::Internal { what: what.to_string() }
     }
+
+    /// The same error, where a pointer counts from further out: `/name` under `/body` is `/body/name`.
+    #[must_use]
+    pub fn under(self, outer: &str) -> Self {
+        if let Self::Invalid { code, sentence, pointer } = self {
+            let pointer = Some(format!("{outer}{}", pointer.unwrap_or_default()));
+            Self::Invalid { code, sentence, pointer }
+        } else {
+            self
+        }
+    }
+}
+
+/// A JSON pointer (RFC 6901) to where reading a document stopped; `None` for the whole of it.
+#[must_use]
+pub fn pointer_to(path: &serde_path_to_error::Path) -> Option<String> {
+    use serde_path_to_error::Segment;
+    let out: String = path
+        .iter()
+        .map(|segment| match segment {
+            Segment::Seq { index } => format!("/{index}"),
+            Segment::Map { key } => format!("/{}", key.replace('~', "~0").replace('/', "~1")),
+            Segment::Enum { .. } | Segment::Unknown => String::new(),
+        })
+        .collect();
+    (!out.is_empty()).then_some(out)
 }

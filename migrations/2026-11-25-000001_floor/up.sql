@@ -126,6 +126,8 @@ create table cards (
 -- A member works from a place of their own fleet.
 alter table members add foreign key (fleet_id, home_place_id) references cards;
 create index cards_by_kind on cards (fleet_id, kind, card_id);
+-- Lists leave out what is out of use; years of worn pads must not be walked over for a page of new ones.
+create index cards_in_use on cards (fleet_id, kind, card_id) where retired_at is null;
 
 -- Which card names which: keeps every reference inside the fleet and answers "what uses this?".
 create table card_links (
@@ -159,6 +161,8 @@ create table jobs (
 );
 create index jobs_by_month on jobs (fleet_id, month, job_id);
 create index jobs_by_place on jobs (fleet_id, place_id, starts_at);
+create index jobs_of_place on jobs (fleet_id, place_id, job_id);
+create index jobs_booked on jobs (fleet_id, place_id, client_id, vehicle_id) where state = 'booked';
 create index jobs_by_start on jobs (fleet_id, starts_at);
 create index jobs_by_client on jobs (fleet_id, client_id);
 create index jobs_by_vehicle on jobs (fleet_id, vehicle_id);

@@ -6,6 +6,8 @@ use dropwise::auth::Role;
 use dropwise::auth::refresh::RefreshToken;
 use dropwise::auth::token::{self, Bearer};
 use dropwise::clock::Clock;
+use dropwise::flows::cards::create::create_fleet_card;
+use dropwise::flows::cards::kinds;
 use dropwise::ids::{FleetId, MemberId, SessionId, fresh};
 use dropwise::store::{Db, accounts};
 use uuid::Uuid;
@@ -48,6 +50,7 @@ impl Fleet {
             let db = Db::open(server_url, 1).expect("a pool");
             let written = db.write("found_fleet", id, async move |tx| {
                 accounts::insert_fleet(tx, &named, now).await?;
+                create_fleet_card(tx, &settings(&named), now).await?;
                 for (role, person) in people {
                     accounts::insert_member(tx, &member(role, person.id), &[], now).await?;
                     let token = RefreshToken::first(id, person.session).expect("randomness");
@@ -92,6 +95,16 @@ impl Fleet {
     #[must_use]
     pub fn as_technician(&self) -> Client {
         self.ask(self.technician)
+    }
+}
+
+fn settings(handle: &str) -> kinds::Fleet {
+    kinds::Fleet {
+        name: format!("The fleet {handle}"),
+        currency: "USD".to_owned(),
+        zone: "America/Denver".to_owned(),
+        travel_cost_per_km_amount: None,
+        scale_sd_g: None,
     }
 }
 

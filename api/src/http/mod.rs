@@ -3,6 +3,7 @@
 //! Never: SQL, formulas. A handler reads the clock once, opens one transaction, calls one flow.
 #![allow(unused_qualifications, reason = "the macros that write the API document qualify what they repeat")]
 
+pub mod cards;
 mod device;
 pub mod devices;
 mod entries;
@@ -45,6 +46,13 @@ pub fn routes(to: &mut ServiceConfig<'_>) {
     to.service(devices::enrol_device);
     to.service(devices::list_devices);
     to.service(security_notes::list_security_notes);
+
+    to.service(cards::create_card);
+    to.service(cards::read_card);
+    to.service(cards::list_cards);
+    to.service(cards::edit_card);
+    to.service(cards::retire_card);
+
     to.service(device::hand_over);
     to.service(device::read_trail);
     to.service(device::read_limits);

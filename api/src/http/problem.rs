@@ -206,3 +206,14 @@ pub enum Problems {
     #[response(status = 503, content_type = "application/problem+json")]
     TryLater(#[to_schema] Problem),
 }
+
+/// The further answers of an operation that edits from a known version.
+#[derive(utoipa::IntoResponses)]
+pub enum EditProblems {
+    /// Edited by another since; `current` is the record as it stands.
+    #[response(status = 412, content_type = "application/problem+json")]
+    Stale(#[to_schema] Problem),
+    /// `If-Match` is missing.
+    #[response(status = 428, content_type = "application/problem+json")]
+    VersionMissing(#[to_schema] Problem),
+}

@@ -37,7 +37,7 @@ pub enum Hold {
 
 #[derive(Queryable, Selectable)]
 #[diesel(table_name = cards)]
-struct CardRow {
+pub(super) struct CardRow {
     card_id: Uuid,
     kind: String,
     version: i64,
@@ -46,7 +46,7 @@ struct CardRow {
 }
 
 impl CardRow {
-    fn into_record(self) -> Result<CardRecord, Error> {
+    pub(super) fn into_record(self) -> Result<CardRecord, Error> {
         Ok(CardRecord {
             id: self.card_id,
             kind: Kind::from_word(&self.kind)

@@ -13,9 +13,12 @@ pub mod trail;
 pub mod accounts;
 pub mod audit;
 pub mod books;
+pub mod card_uses;
 pub mod cards;
+pub mod crew;
 pub mod entries;
 pub mod health;
+pub mod jobs;
 pub mod migrate;
 
 pub use db::{CONNECTIONS_PER_WORKER, Db, Tx};

@@ -42,7 +42,7 @@ pub enum Kind {
 
 /// A card's content, tagged by its kind.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(tag = "kind", content = "body", rename_all = "snake_case")]
+#[serde(tag = "kind", content = "body", rename_all = "snake_case", deny_unknown_fields)]
 pub enum Card {
     /// See [`Fleet`].
     Fleet(Fleet),
@@ -356,6 +356,12 @@ pub enum JobState {
 }
 
 impl JobState {
+    /// From the word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Booked, Self::Settled, Self::Cancelled].into_iter().find(|state| state.word() == word)
+    }
+
     /// The word in tables.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -475,6 +481,12 @@ impl Kind {
 }
 
 impl Card {
+    /// The job, if it is one.
+    #[must_use]
+    pub const fn job(&self) -> Option<&Job> {
+        if let Self::Job(job) = self { Some(job) } else { None }
+    }
+
     /// What it is about.
     #[must_use]
     pub const fn kind(&self) -> Kind {

@@ -1,7 +1,7 @@
 //! A JSON body: bounded in size and depth, no unknown encodings, no duplicate meaning, with a
 //! pointer to whatever does not fit.
 
-use crate::error::Error;
+use crate::error::{Error, pointer_to};
 use crate::http::problem::Problem;
 use actix_web::http::{StatusCode, header};
 use actix_web::{FromRequest, HttpRequest, ResponseError, dev::Payload, web};
@@ -101,32 +101,13 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Error> {
     }
     let mut reader = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
-        let pointer = pointer(error.path());
+        let pointer = pointer_to(error.path());
         let inner = error.into_inner();
         let code = if inner.is_data() { "bad_field" } else { "bad_json" };
         Error::Invalid { code, sentence: format!("{inner}."), pointer }
     })?;
     reader.end().map_err(|_| Error::invalid("bad_json", "There is more after the end of the body."))?;
     Ok(value)
-}
-
-fn pointer(path: &serde_path_to_error::Path) -> Option<String> {
-    use serde_path_to_error::Segment;
-    let mut out = String::new();
-    for segment in path {
-        match segment {
-            Segment::Seq { index } => {
-                out.push('/');
-                out.push_str(&index.to_string());
-            }
-            Segment::Map { key } => {
-                out.push('/');
-                out.push_str(&key.replace('~', "~0").replace('/', "~1"));
-            }
-            Segment::Enum { .. } | Segment::Unknown => {}
-        }
-    }
-    (!out.is_empty()).then_some(out)
 }
 
 /// How deep brackets nest, strings aside.

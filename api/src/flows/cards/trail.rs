@@ -1,0 +1,138 @@
+//! What phones are told of a card, and whose: the whole fleet, or the vans it concerns.
+
+use super::document;
+use super::kinds::{Card, Job, JobState, Kind};
+use super::view;
+use crate::error::Error;
+use crate::store::cards::{self, CardRecord};
+use crate::store::jobs::{self, Party};
+use crate::store::{TrailRow, Tx};
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// Tells a card that is new or has changed to everyone it concerns. `before` is the card before the
+/// edit; a place it has left is told so.
+pub(super) async fn tell(tx: &mut Tx, record: &CardRecord, before: Option<&Card>) -> Result<(), Error> {
+    let card = document::stored(record.kind, &record.body)?;
+    match &card {
+        Card::Fleet(_)
+        | Card::Place(_)
+        | Card::Item(_)
+        | Card::Machine(_)
+        | Card::VehicleClass(_)
+        | Card::Recipe(_)
+        | Card::Service(_) => {
+            let everyone = tx.fleet().0;
+            say(tx, everyone, record, view::for_phones(record));
+        }
+        Card::Container(_) | Card::Pad(_) | Card::Job(_) => {
+            let (here, there) = (place_of(&card), before.and_then(place_of));
+            if let Some(there) = there.filter(|there| Some(*there) != here) {
+                say(tx, there, record, left());
+            }
+            if let Some(here) = here {
+                say(tx, here, record, view::for_phones(record));
+            }
+        }
+        Card::Client(_) => tell_vans(tx, record, Party::Client(record.id)).await?,
+        Card::Vehicle(_) => tell_vans(tx, record, Party::Vehicle(record.id)).await?,
+    }
+    if let Card::Job(job) = &card {
+        let before = match before {
+            Some(Card::Job(before)) => Some(before),
+            _ => None,
+        };
+        tell_parties(tx, job, before).await?;
+    }
+    Ok(())
+}
+
+fn say(tx: &mut Tx, audience_id: Uuid, record: &CardRecord, body: Value) {
+    tx.tell(TrailRow { audience_id, record_id: record.id, kind: record.kind.word(), body });
+}
+
+/// What a place is told of a record that is another's now.
+fn left() -> Value {
+    json!({ "left": true })
+}
+
+/// Where a card is, if only that place is told of it.
+fn place_of(card: &Card) -> Option<Uuid> {
+    match card {
+        Card::Container(container) => Some(container.place_id),
+        Card::Pad(pad) => Some(pad.place_id),
+        Card::Job(job) => Some(job.place_id),
+        Card::Fleet(_)
+        | Card::Place(_)
+        | Card::Item(_)
+        | Card::Machine(_)
+        | Card::VehicleClass(_)
+        | Card::Recipe(_)
+        | Card::Client(_)
+        | Card::Vehicle(_)
+        | Card::Service(_) => None,
+    }
+}
+
+async fn tell_vans(tx: &mut Tx, record: &CardRecord, party: Party) -> Result<(), Error> {
+    for van in jobs::places_with(tx, party).await? {
+        say(tx, van, record, view::for_phones(record));
+    }
+    Ok(())
+}
+
+/// A booked job brings its client and vehicle to its van; the last one that goes takes them away.
+/// The job's own columns must have been saved.
+async fn tell_parties(tx: &mut Tx, job: &Job, before: Option<&Job>) -> Result<(), Error> {
+    if before.is_some_and(|before| !moves_parties(before, job)) {
+        return Ok(());
+    }
+    let mut concerned: BTreeSet<(Uuid, Party)> = BTreeSet::new();
+    for job in before.into_iter().chain([job]).filter(|job| job.state == JobState::Booked) {
+        concerned.insert((job.place_id, Party::Client(job.client_id)));
+        concerned.insert((job.place_id, Party::Vehicle(job.vehicle_id)));
+    }
+    let ids: Vec<Uuid> = concerned.iter().map(|(_, party)| id_of(*party)).collect();
+    let records = cards::find_many(tx, &ids).await?;
+    for (van, party) in concerned {
+        let Some(record) = records.get(&id_of(party)) else { continue };
+        let body = if jobs::places_with(tx, party).await?.contains(&van) {
+            view::for_phones(record)
+        } else {
+            left()
+        };
+        say(tx, van, record, body);
+    }
+    Ok(())
+}
+
+/// Whether an edit of a job changes which vans see which clients and vehicles.
+pub(super) fn moves_parties(before: &Job, after: &Job) -> bool {
+    let concerns = |job: &Job| (job.place_id, job.client_id, job.vehicle_id, job.state);
+    concerns(before) != concerns(after)
+}
+
+const fn id_of(party: Party) -> Uuid {
+    match party {
+        Party::Client(id) | Party::Vehicle(id) => id,
+    }
+}
+
+/// Which kinds a technician sees only through a booked job of their van.
+pub(super) const fn party(kind: Kind, id: Uuid) -> Option<Party> {
+    match kind {
+        Kind::Client => Some(Party::Client(id)),
+        Kind::Vehicle => Some(Party::Vehicle(id)),
+        Kind::Fleet
+        | Kind::Place
+        | Kind::Item
+        | Kind::Container
+        | Kind::Pad
+        | Kind::Machine
+        | Kind::VehicleClass
+        | Kind::Recipe
+        | Kind::Service
+        | Kind::Job => None,
+    }
+}

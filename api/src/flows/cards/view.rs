@@ -1,0 +1,68 @@
+//! How a card looks to whoever asks: whole for the office, without money for a technician.
+
+use super::document;
+use super::kinds::{Card, Kind};
+use crate::auth::{Role, Who};
+use crate::error::Error;
+use crate::store::cards::CardRecord;
+use chrono::{DateTime, Utc};
+use serde::Serialize;
+use serde_json::{Value, json};
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+/// A card as it is read. A technician's copy has none of the fields that hold money.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct CardView {
+    /// Its id.
+    pub id: Uuid,
+    /// Goes up by one with every edit; also the `ETag`.
+    #[schema(minimum = 1)]
+    pub version: i64,
+    /// Since when it is out of use.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub retired_at: Option<DateTime<Utc>>,
+    /// What it is about, and its fields.
+    #[serde(flatten)]
+    pub card: Card,
+}
+
+/// The card as this member may see it.
+///
+/// # Errors
+/// [`Error::Internal`] when a stored body does not fit its kind.
+pub fn of(record: CardRecord, who: Who) -> Result<CardView, Error> {
+    let CardRecord { id, kind, version, mut body, retired_at } = record;
+    match who.role {
+        Role::Office | Role::Owner => {}
+        Role::Technician => take_money_out(kind, &mut body),
+    }
+    Ok(CardView { id, version, retired_at, card: document::stored(kind, &body)? })
+}
+
+/// The current state handed back with a refusal of a stale edit.
+pub(super) fn stale(record: CardRecord, who: Who) -> Error {
+    match of(record, who).and_then(|view| serde_json::to_value(view).map_err(Error::internal)) {
+        Ok(current) => Error::Stale { current },
+        Err(error) => error,
+    }
+}
+
+/// What phones receive of a card: its version, its fields without money, and whether it is retired.
+#[must_use]
+pub fn for_phones(record: &CardRecord) -> Value {
+    let mut body = record.body.clone();
+    take_money_out(record.kind, &mut body);
+    match record.retired_at {
+        None => json!({ "version": record.version, "body": body }),
+        Some(at) => json!({ "version": record.version, "body": body, "retired_at": at }),
+    }
+}
+
+fn take_money_out(kind: Kind, body: &mut Value) {
+    if let Some(fields) = body.as_object_mut() {
+        for name in kind.money() {
+            fields.remove(*name);
+        }
+    }
+}
