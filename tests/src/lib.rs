@@ -4,6 +4,7 @@
 //! Never: a claim about Dropwise. Claims live in `tests/`.
 
 pub mod binary;
+pub mod cards;
 pub mod client;
 pub mod cluster;
 pub mod db;

@@ -75,6 +75,10 @@ fn a_fleet_needs_a_free_handle_a_real_currency_and_a_real_zone() {
     let refused = |new| found(&world, new).expect_err("no fleet").to_string();
     assert!(refused(new_fleet("harbour")).starts_with("handle_taken"));
     assert!(refused(new_fleet("Harbour!")).starts_with("bad_handle"));
+    let coinless = NewFleet { currency: "XXX".to_owned(), ..new_fleet("pier") };
+    assert!(refused(coinless).starts_with("unknown_currency"));
+    let nowhere = NewFleet { zone: "Nowhere".to_owned(), ..new_fleet("pier") };
+    assert!(refused(nowhere).starts_with("unknown_zone"));
     let short = NewFleet { owner_password: "short".to_owned().into(), ..new_fleet("pier") };
     assert!(refused(short).starts_with("weak_password"));
 }

@@ -6,6 +6,8 @@ use super::passwords::checked;
 use crate::auth::Role;
 use crate::auth::password::Hasher;
 use crate::error::Error;
+use crate::flows::cards::create::create_fleet_card;
+use crate::flows::cards::kinds::Fleet;
 use crate::ids::{self, FleetId, MemberId};
 use crate::store::Db;
 use crate::store::accounts::{self, MemberRecord};
@@ -53,6 +55,13 @@ pub async fn create(
     };
     checked(&new.owner_password, "/owner_password")?;
     let phc = hasher.hash(new.owner_password).await?;
+    let settings = Fleet {
+        name: checked_name(&new.name, "/name")?,
+        currency: new.currency,
+        zone: new.zone,
+        travel_cost_per_km_amount: None,
+        scale_sd_g: None,
+    };
     let (fleet, owner_id) = (FleetId(ids::fresh()), owner.member_id);
     db.write("create_fleet", fleet, async move |tx| {
         accounts::insert_fleet(tx, &handle, now).await.map_err(|error| {
@@ -62,6 +71,7 @@ pub async fn create(
                 error
             }
         })?;
+        create_fleet_card(tx, &settings, now).await?;
         accounts::insert_member(tx, &owner, &[], now).await?;
         accounts::save_password(tx, owner.member_id, &phc, now).await?;
         tell(tx, &owner);

@@ -1,0 +1,8 @@
+//! Cards: what each role may do with them, and what is refused.
+
+mod creating;
+mod editing;
+mod listing;
+mod phones;
+mod retiring;
+mod technicians;
