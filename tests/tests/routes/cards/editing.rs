@@ -10,6 +10,15 @@ fn refused(office: &Client, id: uuid::Uuid, patch: &Value, code: &str) {
     assert_eq!(office.get(&path(id)).expect(200).etag(), etag, "a refused edit changes nothing");
 }
 
+/// Writes a fact down at the desk.
+fn book(office: &Client, kind: &str, body: &Value) -> uuid::Uuid {
+    let id = dropwise::ids::fresh();
+    let entry = json!({"kind": kind, "happened_at": "2026-03-02T16:00:00Z", "body": body});
+    let verdict = office.put(&format!("/v1/entries/{id}"), &entry).expect(200).json();
+    assert_eq!(verdict["verdict"], "taken", "{verdict}");
+    id
+}
+
 #[test]
 fn an_edit_names_its_version_and_a_stale_one_gets_the_current_card() {
     let world = World::new();
@@ -89,20 +98,9 @@ fn what_levels_and_pads_are_worked_out_from_stays_once_they_are_in_use() {
     let model = create(&office, "item", &json!({"name": "Other pad", "what": "pad_model"}));
     edit(&office, cards.container, &json!({"tare_g": "63"}));
     edit(&office, cards.pad, &json!({"item_id": model}));
-    let mut db = world.db.as_owner();
-    db.execute(
-        "insert into container_levels (fleet_id, container_id, item_id, place_id, remaining_ml, ml_per_dose, p00, p01, \
-         p11, weigh_ins, flagged, doses_since, draws_since, opened_at) \
-         values ($1, $2, $3, $4, 500, 0.05, 1, 0, 1, 0, 0, 0, '{}', now())",
-        &[&fleet.id.0, &cards.container, &cards.product, &cards.van],
-    )
-    .unwrap();
-    db.execute(
-        "insert into pad_states (fleet_id, pad_id, item_id, place_id, cycles, cycles_since_wash, washes, load_ml, \
-         worked_m2, charged_amount, first_used_at) values ($1, $2, $3, $4, 1, 1, 0, 1, 1, 0, now())",
-        &[&fleet.id.0, &cards.pad, &model, &cards.van],
-    )
-    .unwrap();
+    book(&office, "container_open", &json!({"container_id": cards.container}));
+    let worked = json!({"job_id": cards.job, "section": "hood", "stage": "polishing", "pad_id": cards.pad});
+    book(&office, "section_work", &worked);
     for change in [
         json!({"item_id": other}),
         json!({"nominal_ml": "1000"}),
@@ -169,25 +167,10 @@ fn a_job_with_work_on_it_is_not_cancelled_unless_the_work_was_reversed() {
     let fleet = world.fleet("kerbside");
     let office = fleet.as_office();
     let cards = Cards::create(&office);
-    let mut db = world.db.as_owner();
-    let mut book = |quantity: &str| {
-        let entry = dropwise::ids::fresh();
-        db.execute(
-            "insert into entries (fleet_id, entry_id, kind, form, member_id, happened_at, received_at, body, digest, \
-             verdict, basis) values ($1, $2, 'work_time', 1, $3, now(), now(), '{}', '\\x00', 'taken', '{}')",
-            &[&fleet.id.0, &entry, &fleet.technician.id.0],
-        )
-        .unwrap();
-        let line = format!(
-            "insert into cost_lines (fleet_id, entry_id, line, job_id, what, quantity, unit, amount, month) \
-             values ('{}', '{entry}', 1, '{}', 'labour', {quantity}, 'min', {quantity}, '2026-03-01')",
-            fleet.id, cards.job
-        );
-        db.batch_execute(&line).unwrap();
-    };
-    book("30");
+    let worked = json!({"job_id": cards.job, "what": "job", "starts_at": "2026-03-02T15:00:00Z", "ends_at": "2026-03-02T15:30:00Z"});
+    let entry = book(&office, "work_time", &worked);
     refused(&office, cards.job, &json!({"state": "cancelled"}), "job_has_work");
-    book("-30");
+    book(&office, "reversal", &json!({"entry_id": entry, "why": "another job's"}));
     edit(&office, cards.job, &json!({"state": "cancelled"}));
     refused(&office, cards.job, &json!({"state": "booked"}), "job_cancelled");
 }
