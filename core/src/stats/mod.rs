@@ -3,6 +3,7 @@
 //! | file | answers |
 //! |---|---|
 //! | [`bottle`] | how much is left in a bottle, and how large its drops are |
+//! | [`recorded_tare`] | the same, when one error of the tare is met at every weigh-in |
 //! | [`drop_size`] | what drop size to expect of a bottle nobody has weighed yet |
 //! | [`drop_weight`] | how heavy a drop can be, by the tip it falls from |
 //! | [`weibull`] | how many pads survive an age |
@@ -28,6 +29,7 @@ mod guard;
 mod incomplete_gamma;
 pub mod kaplan_meier;
 mod quantile;
+pub mod recorded_tare;
 pub mod remaining_life;
 mod root;
 pub mod test_spot;
