@@ -35,6 +35,10 @@ enum Task {
     },
     /// Create a fleet with its owner, whose password is read from `DROPWISE_OWNER_PASSWORD` or standard input.
     Fleet(cli::fleet::FleetArguments),
+    /// Check that the books of a fleet hold: kept figures, their lines, and a rebuild from the entries.
+    Audit(cli::audit::AuditArguments),
+    /// Work one computation out: JSON inputs on standard input, the result on standard output.
+    Worksheet(cli::worksheet::WorksheetArguments),
     /// Print the API document.
     Openapi,
 }
@@ -42,6 +46,8 @@ enum Task {
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let done = match arguments.task {
+        Task::Worksheet(arguments) => return cli::worksheet::run(&arguments),
+        Task::Audit(arguments) => cli::audit::run(&arguments),
         Task::Serve(config) => serve(&config),
         Task::Migrate { owner_database_url, database_url } => {
             migrate(&owner_database_url, database_url.as_ref())

@@ -280,6 +280,7 @@ create table cost_figures (
     amount   numeric(26,12) not null,
     primary key (fleet_id, month, job_id, what)
 );
+create index cost_figures_by_job on cost_figures (fleet_id, job_id);
 
 create table container_levels (
     fleet_id        uuid   not null,

@@ -3,5 +3,6 @@
 //! Never: requests and status codes, SQL, the clock. A flow is given `now` and a proof of who asks.
 
 pub mod accounts;
+pub mod answers;
 pub mod cards;
 pub mod entries;

@@ -4,6 +4,7 @@
 #![allow(unused_qualifications, reason = "the macros that write the API document qualify what they repeat")]
 
 pub mod cards;
+mod answers;
 mod device;
 pub mod devices;
 mod entries;
@@ -18,6 +19,7 @@ pub mod secret;
 pub mod security_notes;
 pub mod throttle;
 pub mod unknown;
+mod worksheets;
 
 use crate::error::Error;
 use actix_web::web;
@@ -59,6 +61,14 @@ pub fn routes(to: &mut ServiceConfig<'_>) {
     to.service(entries::record_entry);
     to.service(entries::list_entries);
     to.service(entries::read_entry);
+
+    to.service(answers::list_container_levels);
+    to.service(answers::list_pad_states);
+    to.service(answers::list_run_outs);
+    to.service(answers::read_job_costs);
+    to.service(answers::read_month);
+    to.service(worksheets::list_worksheets);
+    to.service(worksheets::compute_worksheet);
 }
 
 /// How bodies, paths and queries that do not fit are answered.

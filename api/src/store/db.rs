@@ -96,6 +96,23 @@ impl Db {
         limited(reading).await
     }
 
+    /// Reads a whole history in one snapshot, however long it takes. For an operator's commands only.
+    ///
+    /// # Errors
+    /// Those of `work`; [`Error::Unavailable`] when the database cannot be reached in time.
+    pub async fn read_long<T>(
+        &self,
+        fleet: FleetId,
+        work: impl AsyncFnOnce(&mut Tx) -> Result<T, Error>,
+    ) -> Result<T, Error> {
+        const BEGIN: &str = "begin isolation level repeatable read read only; set local statement_timeout = 0; \
+                             set local idle_in_transaction_session_timeout = 0";
+        let mut tx = self.begin(fleet, BEGIN).await?;
+        let answer = work(&mut tx).await;
+        let _ = AnsiTransactionManager::rollback_transaction(&mut *tx.conn).await;
+        answer
+    }
+
     /// Writes in one transaction of the fleet, and stamps the fleet's head last.
     ///
     /// Runs as a task of its own that the request only awaits: it reaches commit or rollback even

@@ -11,6 +11,7 @@ mod db;
 pub mod trail;
 
 pub mod accounts;
+pub mod answers;
 pub mod audit;
 pub mod books;
 pub mod card_uses;
