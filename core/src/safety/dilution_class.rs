@@ -485,7 +485,7 @@ impl<'a> Mixture<'a> {
                 (&mut sums.skin_1c, skin == Some(SkinClass::OneC)),
                 (&mut sums.skin_2, skin == Some(SkinClass::Two)),
                 (&mut sums.skin_or_eye_1, corrosive || eye == Some(EyeClass::One)),
-                (&mut sums.eye_2, !corrosive && eye == Some(EyeClass::Two)),
+                (&mut sums.eye_2, eye == Some(EyeClass::Two)),
             ] {
                 if counts {
                     *sum = sum.checked_add(*scaled).ok_or(OUT)?;

@@ -220,6 +220,20 @@ mod tests {
     }
 
     #[test]
+    fn each_hazard_gives_way_to_the_sign_that_stands_for_it() {
+        for (sign, mild) in [
+            ("H301", ["H302", "H312", "H332"].as_slice()),
+            ("H318", &["H315", "H319", "H315+H320"]),
+            ("H334", &["H315", "H317", "H319"]),
+        ] {
+            for code in mild {
+                let label = label(&[sign, code], Jurisdiction::Osha);
+                assert!(!label.pictograms.contains(&Pictogram::Ghs07), "{code} beside {sign}");
+            }
+        }
+    }
+
+    #[test]
     fn the_exclamation_mark_stays_for_what_nothing_else_stands_for() {
         // Narcotic effects are neither irritation nor acute toxicity.
         let osha = label(&["H314:1B", "H301", "H336"], Jurisdiction::Osha);

@@ -511,7 +511,7 @@ mod tests {
             ..package(TransportClass::DangerousWhenWet, Container::Receptacle)
         };
         assert_eq!(rules(wet(Some(PackingGroup::III), dec!(0.030))), []);
-        assert_eq!(rules(wet(Some(PackingGroup::II), dec!(0.031))), [LoadRule::WhenWet]);
+        assert_eq!(rules(wet(Some(PackingGroup::II), dec!(0.03001))), [LoadRule::WhenWet]);
         assert_eq!(rules(wet(Some(PackingGroup::I), dec!(0.001))), [LoadRule::WhenWet]);
         assert_eq!(rules(wet(None, dec!(0.001))), [LoadRule::Eligible]);
     }
