@@ -110,6 +110,7 @@ fn start_keeper(folder: &Path, linger: Duration, settings: &[String]) {
         .map(|dir| dir.join("cluster-keeper"))
         .find(|path| path.exists())
         .expect("cluster-keeper beside the tests: run them with cargo test or cargo nextest run");
+    #[expect(clippy::zombie_processes, reason = "the keeper is meant to outlive whoever starts it")]
     Command::new(keeper)
         .arg(folder)
         .arg(linger.as_millis().to_string())

@@ -3,8 +3,8 @@
 //! Never: SQL, formulas. A handler reads the clock once, opens one transaction, calls one flow.
 #![allow(unused_qualifications, reason = "the macros that write the API document qualify what they repeat")]
 
-pub mod cards;
 mod answers;
+pub mod cards;
 mod device;
 pub mod devices;
 mod entries;

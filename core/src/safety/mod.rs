@@ -20,6 +20,7 @@ pub mod hazard_statements;
 pub mod heat_level;
 pub mod pictograms;
 pub mod precautionary_statements;
+pub mod skin_eye;
 pub mod storage_pair;
 pub mod van_load;
 

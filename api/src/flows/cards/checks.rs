@@ -299,6 +299,7 @@ mod tests {
                "starts_at": "2026-03-02T15:00:00Z", "ends_at": "2026-03-02T19:00:00Z", "state": "booked"})
     }
 
+    #[expect(clippy::needless_pass_by_value, reason = "reads as a list of changes")]
     fn with(mut body: Value, changes: Value) -> Value {
         document::merge(&mut body, &changes);
         body
@@ -331,6 +332,7 @@ mod tests {
     }
 
     #[test]
+    #[expect(clippy::too_many_lines, reason = "a table: one slip per line")]
     fn every_slip_has_its_code_and_its_place() {
         let id = "01890a5d-ac96-774b-bcce-b302099a8057";
         let fleet = json!({"name": "Kerbside", "currency": "USD", "zone": "America/Denver"});
