@@ -7,6 +7,7 @@ pub mod basket;
 pub mod count_demand;
 pub mod demand_class;
 pub mod fill_rate;
+pub mod forecast_choice;
 pub mod forecast_errors;
 pub mod intermittent;
 pub mod newsvendor;

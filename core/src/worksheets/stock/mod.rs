@@ -6,6 +6,7 @@ mod depot_van_transfer;
 mod discrete_lead_time_demand_quantiles;
 mod economic_order_quantity;
 mod fill_rate_reorder_point;
+mod forecast_choice;
 mod forecast_error_measures;
 mod holt_linear_trend;
 mod intermittent_demand_forecast;
@@ -28,6 +29,7 @@ pub(super) const ALL: &[Worksheet] = &[
     discrete_lead_time_demand_quantiles::SHEET,
     economic_order_quantity::SHEET,
     fill_rate_reorder_point::SHEET,
+    forecast_choice::SHEET,
     forecast_error_measures::SHEET,
     holt_linear_trend::SHEET,
     intermittent_demand_forecast::SHEET,

@@ -2,6 +2,9 @@
 
 use crate::stats::any_number;
 use dropwise_core::stock::demand_class::measure;
+use dropwise_core::stock::forecast_choice::{
+    ForecastBasis, ForecastMethod, SHORTEST_BACKTEST, choose_forecast,
+};
 use dropwise_core::stock::forecast_errors::{forecast_errors, rolling_origin};
 use dropwise_core::stock::intermittent::{IntermittentWeights, forecast_intermittent};
 use dropwise_core::stock::series::SeriesShape;
@@ -123,5 +126,48 @@ fn little_is_said_to_be_little() {
         let forecast = forecast_intermittent(&series, weights(0.1)).unwrap();
         assert!(forecast.croston.is_finite());
         assert_eq!(forecast.croston == 0.0, shape == SeriesShape::NoDemand);
+    }
+}
+
+proptest! {
+    #[test]
+    fn the_last_quarter_never_bears_on_the_choice(
+        series in vec(0.0_f64..100.0, 16..80),
+        other in vec(0.0_f64..100.0, 20),
+    ) {
+        let last = series.len() * 3 / 4;
+        let mut changed = series.clone();
+        for (y, other) in changed.iter_mut().skip(last).zip(&other) {
+            *y = *other;
+        }
+        let (one, two) = (choose_forecast(&series).unwrap(), choose_forecast(&changed).unwrap());
+        if one.basis == ForecastBasis::Backtest && two.basis == ForecastBasis::Backtest {
+            prop_assert_eq!((one.method, one.alpha), (two.method, two.alpha));
+        }
+        let chosen = one.candidates.iter().find(|candidate| candidate.method == one.method).unwrap();
+        prop_assert!(one.candidates.iter().all(|candidate| candidate.compared >= chosen.compared));
+    }
+
+    #[test]
+    fn the_choice_forecasts_as_its_method_alone_does(series in vec(0_u32..4, 1..80)) {
+        let series: Vec<f64> = series.into_iter().map(|y| f64::from(y.saturating_sub(2))).collect();
+        let choice = choose_forecast(&series).unwrap();
+        let alone = forecast_intermittent(&series, weights(choice.alpha)).unwrap();
+        let expected = match choice.method {
+            ForecastMethod::Smoothing => smooth(&series, choice.alpha, LevelStart::FirstObservation).unwrap().level,
+            ForecastMethod::Croston => alone.croston,
+            ForecastMethod::SyntetosBoylan => alone.syntetos_boylan,
+            ForecastMethod::TeunterSyntetosBabai => alone.teunter_syntetos_babai,
+        };
+        prop_assert!(close(choice.per_period, expected));
+        let backtest = series.len() >= SHORTEST_BACKTEST && series.iter().any(|y| *y > 0.0);
+        prop_assert_eq!(choice.basis == ForecastBasis::Backtest, backtest);
+    }
+
+    #[test]
+    fn any_series_gets_a_choice_or_a_refusal(series in vec(any_number(), 0..40)) {
+        if let Ok(choice) = choose_forecast(&series) {
+            prop_assert!(choice.per_period.is_finite());
+        }
     }
 }
