@@ -77,7 +77,7 @@ pub struct Effort(pub u64);
 impl Default for Effort {
     /// Below two seconds on one core of a plain server.
     fn default() -> Self {
-        Self(600_000_000)
+        Self(900_000_000)
     }
 }
 
