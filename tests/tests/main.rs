@@ -1,5 +1,6 @@
 //! Every end-to-end test, in one binary: one link, one cluster.
 
 mod contract;
+mod invariants;
 mod routes;
 mod trust;

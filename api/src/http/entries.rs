@@ -144,23 +144,26 @@ pub(super) async fn record_entry(
         return Err(Error::invalid_at("unknown_kind", "/kind", format!("Entries are of the kinds {known}.")));
     }
     let sent = entry.clone();
-    let verdicts = db
+    let verdict = db
         .write("record_entry", who.fleet, async move |tx| {
-            entries::take(tx, Author::from(who), None, std::slice::from_ref(&sent), now).await
+            let verdicts =
+                entries::take(tx, Author::from(who), None, std::slice::from_ref(&sent), now).await?;
+            // An error ends the transaction without a trace of the entry.
+            match verdicts.into_iter().next() {
+                Some(Verdict::Refused(why)) => Err(Error::Refused {
+                    code: why.code.into_owned(),
+                    sentence: why.sentence,
+                    pointer: why.pointer,
+                }),
+                Some(Verdict::Reused) | None => Err(Error::conflict(
+                    "id_taken",
+                    "This id belongs to another entry. Make a new id for a new fact.",
+                )),
+                Some(verdict) => Ok(verdict),
+            }
         })
         .await?;
-    match verdicts.first() {
-        Some(Verdict::Refused(why)) => Err(Error::Refused {
-            code: why.code.clone().into_owned(),
-            sentence: why.sentence.clone(),
-            pointer: why.pointer.clone(),
-        }),
-        Some(Verdict::Reused) | None => Err(Error::conflict(
-            "id_taken",
-            "This id belongs to another entry. Make a new id for a new fact.",
-        )),
-        Some(verdict) => Ok(Json(VerdictView::of(None, entry.id, verdict))),
-    }
+    Ok(Json(VerdictView::of(None, entry.id, &verdict)))
 }
 
 /// Which entries.

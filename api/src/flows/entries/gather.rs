@@ -146,7 +146,8 @@ pub(super) async fn gather(
         pads: Table::of(books::find_pads(tx, &tools).await?),
         ..Books::default()
     };
-    let back = list(&named.reversed);
+    // Only entries of earlier batches: one of this batch is looked up on the desk itself.
+    let back: Vec<Uuid> = earlier.keys().copied().collect();
     on_desk.earlier_marks = books::find_marks(tx, &back).await?;
     on_desk.earlier = by_entry(books::lines_of(tx, &back).await?, &back);
 
