@@ -8,9 +8,13 @@ use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 
-/// The binary, built from these sources. A copy: another checkout may share the build folder.
+/// The binary, built from these sources unless `DROPWISE_BINARY` names another. A copy: another checkout
+/// may share the build folder.
 #[must_use]
 pub fn dropwise() -> PathBuf {
+    if let Some(given) = std::env::var_os("DROPWISE_BINARY") {
+        return given.into();
+    }
     static BUILT: OnceLock<(tempfile::TempDir, PathBuf)> = OnceLock::new();
     let build = || {
         let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
@@ -84,6 +88,15 @@ impl Serving {
             std::thread::sleep(Duration::from_millis(20));
         }
         Err(format!("not ready in time: {}", self.said()))
+    }
+
+    /// How much memory it holds, in MiB.
+    #[must_use]
+    pub fn resident_mib(&self) -> f64 {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).unwrap_or_default();
+        let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:"));
+        let kib = line.and_then(|line| line.split_whitespace().next()?.parse::<f64>().ok());
+        kib.unwrap_or(f64::NAN) / 1024.0
     }
 
     /// Everything it has said so far.

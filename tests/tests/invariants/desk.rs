@@ -1,7 +1,6 @@
 //! A fleet with one card of every kind, and short ways to book entries and look at the books.
 
 use chrono::{DateTime, Utc};
-use dropwise::clock::Clock;
 use dropwise::flows::answers::audit;
 use dropwise::ids::fresh;
 use dropwise::store::Db;
@@ -39,10 +38,6 @@ impl Desk {
         let owner = self.fleet.as_owner();
         let etag = owner.get(&path).expect(200).etag();
         let _ = owner.patch(&path, &etag, &json!({"home_place_id": van})).expect(200);
-    }
-
-    pub fn clock(&self) -> &Clock {
-        &self.world.clock
     }
 
     #[track_caller]
