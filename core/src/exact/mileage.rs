@@ -7,6 +7,41 @@ use crate::CoreError;
 use crate::ratio::{Ratio, Toward};
 use rust_decimal::Decimal;
 
+/// US standard mileage rates for business use: first month it holds, thousandths of a dollar per mile.
+const US_STANDARD_RATES: [((u16, u8), i64); 7] = [
+    ((2021, 1), 560),
+    ((2022, 1), 585),
+    ((2022, 7), 625),
+    ((2023, 1), 655),
+    ((2024, 1), 670),
+    ((2025, 1), 700),
+    ((2026, 1), 725),
+];
+
+/// The last year the table speaks for.
+const LAST_YEAR: u16 = 2026;
+
+/// The US standard rate per mile of a month, as a proposal to whoever sets the fleet's own; `None` outside
+/// the years known here.
+///
+/// # Source
+/// Internal Revenue Service notices, read on secondary pages (check values: `mileage`, header).
+///
+/// # Example
+/// ```
+/// use dropwise_core::{Decimal, exact::mileage::us_standard_rate};
+/// assert_eq!(us_standard_rate(2022, 8), Some(Decimal::new(625, 3)));
+/// assert_eq!(us_standard_rate(1999, 1), None);
+/// ```
+#[must_use]
+pub fn us_standard_rate(year: u16, month: u8) -> Option<Decimal> {
+    if year > LAST_YEAR || !(1..=12).contains(&month) {
+        return None;
+    }
+    let held = US_STANDARD_RATES.iter().rfind(|(from, _)| *from <= (year, month));
+    held.map(|(_, thousandths)| Decimal::new(*thousandths, 3))
+}
+
 /// Miles driven at one rate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Leg {

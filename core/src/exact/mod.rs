@@ -13,6 +13,7 @@ pub mod margin_bridge;
 pub mod mileage;
 pub mod overhead;
 pub mod overtime;
+pub mod pad_cost;
 pub mod payroll;
 pub mod rounding;
 pub mod sales_variances;

@@ -13,7 +13,7 @@ enum DepreciationInputs {
         cost: DecimalText,
         salvage_value: DecimalText,
         life_years: DecimalText,
-        months_in_first_year: DecimalText,
+        months_in_first_year: Option<DecimalText>,
     },
     UnitsOfProduction {
         cost: DecimalText,
@@ -35,8 +35,11 @@ pub(super) fn depreciation(inputs: &Value, steps: bool) -> Result<Value, Refusal
         DepreciationInputs::StraightLine { cost, salvage_value, life_years, months_in_first_year } => {
             let asset = asset(cost, salvage_value);
             let years = whole(life_years, "/life_years")?;
-            let schedule =
-                asset.straight_line(years, whole(months_in_first_year, "/months_in_first_year")?)?;
+            let months = match months_in_first_year {
+                Some(months) => whole(months, "/months_in_first_year")?,
+                None => 12,
+            };
+            let schedule = asset.straight_line(years, months)?;
             (json!({ "annual_depreciation": text(asset.annual_depreciation(years)?) }), schedule)
         }
         DepreciationInputs::UnitsOfProduction { cost, salvage_value, life_units, units_used, .. } => {

@@ -45,8 +45,11 @@ struct CurrencyInputs {
 
 pub(super) fn currency_minor_units(inputs: &Value, steps: bool) -> Result<Value, Refusal> {
     let asked: CurrencyInputs = read(inputs)?;
-    let currency =
-        Currency::from_code(&asked.currency).map_err(|error| Refusal::from(error).at("/currency"))?;
+    let currency = Currency::from_code(&asked.currency).map_err(|error| {
+        let mut refusal = Refusal::from(error).at("/currency");
+        refusal.details.insert("minor_unit_digits".to_owned(), Value::Null);
+        refusal
+    })?;
     let minor_units =
         currency.minor_units(asked.amount.0).map_err(|error| Refusal::from(error).at("/amount"))?;
     let result = json!({ "minor_unit_digits": currency.minor_unit_digits(), "minor_units": minor_units });

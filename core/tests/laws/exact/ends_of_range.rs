@@ -12,6 +12,7 @@ use dropwise_core::exact::margin_bridge::{MaterialUse, Month, ServiceCard, bridg
 use dropwise_core::exact::mileage::{Leg, mileage_amount};
 use dropwise_core::exact::overhead::OverheadRate;
 use dropwise_core::exact::overtime::{HoursAtRate, OvertimeRule, Week, week_pay};
+use dropwise_core::exact::pad_cost::PadAccount;
 use dropwise_core::exact::payroll::{EmployerTax, YearOfWork, burdened_hour, employer_tax};
 use dropwise_core::exact::rounding::{Ties, round};
 use dropwise_core::exact::sales_variances::{Market, Prices, ProductSales, sales_variances};
@@ -62,6 +63,7 @@ proptest! {
         let _ = unit.sold(c, d);
         let _ = UnitEconomics::composite(&[MixLine { mix_units: e, unit }, MixLine { mix_units: f, unit }]);
         let _ = profit_before_tax(a, b);
+        let _ = (PadAccount { cost: a, salvage_value: b, expected_cycles: years, charged: c }).cycle_charge(months);
         let lines = [Priced { quantity: a, unit_cost: b }, Priced { quantity: c, unit_cost: d }];
         let terms = CardTerms { fee_fraction: c, fee_fixed: d, minor_unit_digits: 2 };
         let _ = job_sheet(&JobFacts { net_revenue: a, labour_min: &lines, overtime_premium: e, product_cost: f,

@@ -6,9 +6,10 @@ use dropwise_core::exact::break_even::UnitEconomics;
 use dropwise_core::exact::card_fee::CardTerms;
 use dropwise_core::exact::depreciation::Asset;
 use dropwise_core::exact::job_sheet::{JobFacts, Priced, job_sheet};
-use dropwise_core::exact::mileage::{Leg, mileage_amount};
+use dropwise_core::exact::mileage::{Leg, mileage_amount, us_standard_rate};
 use dropwise_core::exact::overhead::OverheadRate;
 use dropwise_core::exact::overtime::{HoursAtRate, OvertimeRule, Week, week_pay};
+use dropwise_core::exact::pad_cost::PadAccount;
 use dropwise_core::exact::payroll::{EmployerTax, employer_tax};
 use dropwise_core::exact::target_price::price_for_margin;
 use proptest::collection::vec;
@@ -40,7 +41,38 @@ fn paid(work: &[HoursAtRate], bonus: Decimal) -> Decimal {
     week_pay(&week, rule).unwrap().total_pay
 }
 
+#[test]
+fn standard_mileage_rates_are_those_of_the_check_values() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/costing/mileage.json");
+    let table: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let rates = table["rates"].as_array().unwrap();
+    assert!(rates.len() >= 7);
+    for rate in rates {
+        let from: Vec<&str> = rate["from"].as_str().unwrap().split('-').collect();
+        let held = us_standard_rate(from[0].parse().unwrap(), from[1].parse().unwrap());
+        assert_eq!(held, Some(rate["usd_per_mile"].as_str().unwrap().parse().unwrap()), "{}", rate["from"]);
+    }
+}
+
 proptest! {
+    #[test]
+    fn a_pad_is_borne_once_however_long_it_lasts(
+        cost in money(), salvage in money(), expected_cycles in 1..300_u32, worked in vec(1..40_u32, 0..40),
+    ) {
+        let mut pad = PadAccount { cost, salvage_value: salvage, expected_cycles, charged: Decimal::ZERO };
+        let to_bear = (cost - salvage).max(Decimal::ZERO);
+        for cycles in &worked {
+            let charge = pad.cycle_charge(*cycles).unwrap();
+            prop_assert!(charge >= Decimal::ZERO);
+            pad.charged += charge;
+            prop_assert_eq!(pad.charged + pad.unamortised().unwrap(), to_bear);
+        }
+        if worked.iter().sum::<u32>() > expected_cycles {
+            // Each charge may lose half a step of the twelfth decimal.
+            prop_assert!(pad.unamortised().unwrap() <= Decimal::new(40, 12));
+        }
+    }
+
     #[test]
     fn a_charge_is_the_least_that_leaves_enough(terms in terms(), target in money()) {
         let found = terms.charge_for(target).unwrap();
