@@ -3,6 +3,7 @@
 import math
 import sys
 import warnings
+from decimal import Decimal, InvalidOperation
 
 import numpy as np
 
@@ -31,22 +32,24 @@ def deviation(theirs, ours, route, at="") -> tuple[float, str]:
         return math.inf, f"{at}: {theirs} against {ours}"
     else:
         off = abs(float(theirs) - float(ours)) / max(abs(float(theirs)), route.floor)
-        return off, f"{at}: {theirs} against {ours}"
+        # No number compares with NaN, which would hide it from the search for the worst.
+        return math.inf if math.isnan(off) else off, f"{at}: {theirs} against {ours}"
     return max((deviation(a, b, route, where) for a, b, where in pairs), default=(0.0, at))
 
 
 def is_number(value) -> bool:
     if isinstance(value, str):
         try:
-            float(value)
-        except ValueError:
+            Decimal(value)
+        except InvalidOperation:
             return False
         return True
     return isinstance(value, (int, float))
 
 
 def same_number(a: str, b: str) -> bool:
-    return is_number(a) and is_number(b) and float(a) == float(b)
+    """As decimals: to the last digit, whatever zeros trail."""
+    return is_number(a) and is_number(b) and Decimal(a) == Decimal(b)
 
 
 def main() -> int:
@@ -70,7 +73,7 @@ def main() -> int:
                     off, place = math.inf, str(answer)
                 else:
                     off, place = deviation(route.answer(case), answer["result"], route)
-                if math.isnan(off) or off > worst:
+                if off > worst:
                     worst, where, what = off, place, case
         ok = worst <= route.allowed
         failed |= not ok
