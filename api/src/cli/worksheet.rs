@@ -28,11 +28,11 @@ pub(crate) struct WorksheetArguments {
 
 pub(crate) fn run(arguments: &WorksheetArguments) -> ExitCode {
     if arguments.list {
-        let mut all: Vec<_> = worksheets::all().map(|sheet| (sheet.method, sheet.sentence)).collect();
+        let mut all: Vec<_> =
+            worksheets::all().map(|sheet| format!("{:<40} {}\n", sheet.method, sheet.sentence)).collect();
         all.sort_unstable();
-        for (method, sentence) in all {
-            println!("{method:<40} {sentence}");
-        }
+        // Whoever reads may stop early (`| head`): that is not our failure.
+        let _ = std::io::stdout().write_all(all.concat().as_bytes());
         return ExitCode::SUCCESS;
     }
     let method = arguments.method.as_deref().unwrap_or_default();
@@ -54,7 +54,7 @@ fn once(sheet: &Worksheet, steps: bool) -> std::io::Result<ExitCode> {
     let inputs: Value = serde_json::from_str(&text)?;
     match (sheet.run)(&inputs, steps) {
         Ok(result) => {
-            println!("{result:#}");
+            let _ = std::io::stdout().write_all(format!("{result:#}\n").as_bytes());
             Ok(ExitCode::SUCCESS)
         }
         Err(refusal) => {

@@ -3,3 +3,4 @@
 mod accounts;
 mod cards;
 mod health;
+mod worksheets;
