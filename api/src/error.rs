@@ -125,6 +125,12 @@ impl Error {
         Self::Conflict { code, sentence: sentence.into() }
     }
 
+    /// Where two writers met on a new key, what that means to whoever asked; any other error as it is.
+    #[must_use]
+    pub fn when_taken(self, meaning: impl FnOnce(String) -> Self) -> Self {
+        if let Self::Duplicate(key) = self { meaning(key) } else { self }
+    }
+
     /// Ours, with a word for the log.
     #[must_use]
     pub fn internal(what: impl std::fmt::Display) -> Self {

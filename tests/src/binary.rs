@@ -105,6 +105,12 @@ impl Serving {
         std::fs::read_to_string(self.folder.path().join("log")).unwrap_or_default()
     }
 
+    /// Its process id.
+    #[must_use]
+    pub fn process(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Sends it a signal.
     pub fn signal(&self, name: &str) {
         signal(self.child.id(), name);

@@ -12,10 +12,11 @@ pub mod fleet;
 pub mod process;
 pub mod raw;
 pub mod server;
+pub mod sign_in;
 pub mod world;
 
 pub use client::{Answer, Client};
 pub use db::TestDb;
 pub use fleet::Fleet;
 pub use server::TestServer;
-pub use world::World;
+pub use world::{ProcessWorld, World};

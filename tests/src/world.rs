@@ -1,5 +1,7 @@
 //! One database, one server, one clock: what most tests begin with.
 
+use crate::binary::Serving;
+use crate::cluster::Cluster;
 use crate::{Client, Fleet, TestDb, TestServer};
 use chrono::{DateTime, Utc};
 use dropwise::clock::Clock;
@@ -49,5 +51,38 @@ impl World {
 impl Default for World {
     fn default() -> Self {
         Self::new()
+    }
+}
+
+/// The binary as a process of its own on a durable cluster of its own, with one business: for what
+/// only a whole process can show. Fields drop in this order: the server first.
+#[derive(Debug)]
+pub struct ProcessWorld {
+    /// The server.
+    pub serving: Serving,
+    /// A business of the handle `harbour`.
+    pub fleet: Fleet,
+    /// Its database.
+    pub db: TestDb,
+    _cluster: Cluster,
+}
+
+impl ProcessWorld {
+    /// Starts everything; `settings` are further environment variables of the server.
+    #[must_use]
+    pub fn start(settings: &[(&str, &str)]) -> Self {
+        let cluster = Cluster::own(&[]);
+        let db = TestDb::fresh_on(&cluster);
+        let mut serving = Serving::start(&db.server_url(), settings);
+        serving.wait_until_ready().expect("a server");
+        let client = Client::new(serving.address);
+        let fleet = Fleet::found(&db.server_url(), &Clock::system(), client, "harbour");
+        Self { serving, fleet, db, _cluster: cluster }
+    }
+
+    /// A client nobody knows.
+    #[must_use]
+    pub fn as_nobody(&self) -> Client {
+        Client::new(self.serving.address)
     }
 }

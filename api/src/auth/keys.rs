@@ -124,3 +124,91 @@ fn write_secret(path: &Path, bytes: &[u8]) -> Result<(), Error> {
 fn bad(why: &str) -> Error {
     Error::new(ErrorKind::InvalidData, why)
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+    use crate::auth::token::{self, Bearer};
+    use crate::ids::{FleetId, MemberId, SessionId, fresh};
+    use chrono::DateTime;
+
+    /// A folder of one test's own, gone when the value is dropped.
+    struct Folder(std::path::PathBuf);
+
+    impl Folder {
+        fn new() -> Self {
+            Self(std::env::temp_dir().join(format!("dropwise-keys-{}", fresh())))
+        }
+    }
+
+    impl Drop for Folder {
+        fn drop(&mut self) {
+            let _ = fs::remove_dir_all(&self.0);
+        }
+    }
+
+    fn token_of(keys: &Keys) -> String {
+        let bearer =
+            Bearer { fleet: FleetId(fresh()), member: MemberId(fresh()), session: SessionId(fresh()) };
+        token::issue(keys, bearer, DateTime::UNIX_EPOCH).unwrap()
+    }
+
+    fn holds(keys: &Keys, token: &str) -> bool {
+        token::check(keys, token, DateTime::UNIX_EPOCH).is_some()
+    }
+
+    #[test]
+    fn keys_are_made_once_and_closed_to_others() {
+        let folder = Folder::new();
+        let (made, opened) = (Keys::open(&folder.0).unwrap(), Keys::open(&folder.0).unwrap());
+        assert!(holds(&opened, &token_of(&made)));
+        assert_eq!(made.refresh, opened.refresh);
+        for file in ["access-0001.der", "refresh.key"] {
+            let mode = std::os::unix::fs::PermissionsExt::mode(
+                &fs::metadata(folder.0.join(file)).unwrap().permissions(),
+            );
+            assert_eq!(mode & 0o077, 0, "{file}");
+        }
+        assert!(!holds(&Keys::open(&Folder::new().0).unwrap(), &token_of(&made)), "another server's keys");
+    }
+
+    #[test]
+    fn a_newer_key_signs_and_the_older_one_still_checks() {
+        let (folder, other) = (Folder::new(), Folder::new());
+        let old = Keys::open(&folder.0).unwrap();
+        let _ = Keys::open(&other.0).unwrap();
+        fs::copy(other.0.join("access-0001.der"), folder.0.join("access-0002.der")).unwrap();
+        let both = Keys::open(&folder.0).unwrap();
+        assert_ne!(both.signing_kid, old.signing_kid);
+        assert!(holds(&both, &token_of(&old)) && holds(&both, &token_of(&both)));
+        assert!(!holds(&old, &token_of(&both)), "not yet published there");
+        fs::remove_file(folder.0.join("access-0001.der")).unwrap();
+        assert!(!holds(&Keys::open(&folder.0).unwrap(), &token_of(&old)), "retired");
+    }
+
+    #[test]
+    fn what_is_no_key_is_refused_without_being_repeated() {
+        for (file, bytes) in [
+            ("refresh.key", b"secret".as_slice()),
+            ("refresh.key", &[7; 32]),
+            ("refresh.key", b"secretsecretsecretsecretsecretse"),
+            ("refresh.key", &[]),
+            ("access-0001.der", b"secret"),
+            ("access-0001.der", &[]),
+        ] {
+            let folder = Folder::new();
+            fs::create_dir_all(&folder.0).unwrap();
+            fs::write(folder.0.join(file), bytes).unwrap();
+            let why = Keys::open(&folder.0).unwrap_err().to_string();
+            assert!(why.contains(file) && !why.contains("secret"), "{why}");
+        }
+    }
+
+    #[test]
+    fn nothing_of_a_key_is_printed() {
+        let folder = Folder::new();
+        assert_eq!(format!("{:?}", Keys::open(&folder.0).unwrap()), "Keys(1 to check with)");
+    }
+}

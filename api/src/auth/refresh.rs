@@ -83,3 +83,60 @@ impl RefreshToken {
             .any(|token| token.hash() == hash)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+    use crate::ids::fresh;
+
+    fn keys() -> Keys {
+        let folder = std::env::temp_dir().join(format!("dropwise-refresh-{}", fresh()));
+        let keys = Keys::open(&folder).unwrap();
+        std::fs::remove_dir_all(folder).unwrap();
+        keys
+    }
+
+    fn first() -> RefreshToken {
+        RefreshToken::first(FleetId(fresh()), SessionId(fresh())).unwrap()
+    }
+
+    #[test]
+    fn a_token_survives_the_way_to_the_phone_and_back() {
+        let token = first();
+        let read = RefreshToken::read(&token.text()).unwrap();
+        assert_eq!((read.fleet, read.session, read.hash()), (token.fleet, token.session, token.hash()));
+        let text = token.text();
+        for odd in ["", "x", &text[1..], &format!("{text}A"), &text.replace(char::is_alphanumeric, "+")] {
+            assert!(RefreshToken::read(odd).is_none(), "{odd}");
+        }
+    }
+
+    #[test]
+    fn a_token_has_one_successor_which_takes_the_servers_secret_to_make() {
+        let (keys, token) = (keys(), first());
+        assert_eq!(token.successor(&keys).hash(), token.successor(&keys).hash());
+        assert_ne!(token.successor(&keys).hash(), token.successor(&self::keys()).hash());
+        assert_ne!(token.successor(&keys).hash(), token.hash());
+        let moved =
+            RefreshToken { session: SessionId(fresh()), ..RefreshToken::read(&token.text()).unwrap() };
+        assert_ne!(token.successor(&keys).hash(), moved.successor(&keys).hash(), "bound to its session");
+    }
+
+    #[test]
+    fn a_family_is_known_as_far_back_as_it_was_renewed() {
+        let (keys, token) = (keys(), first());
+        let third = token.successor(&keys).successor(&keys).successor(&keys);
+        assert!(token.is_forerunner_of(&third.hash(), 3, &keys));
+        assert!(!token.is_forerunner_of(&third.hash(), 2, &keys), "no further than asked");
+        assert!(!third.is_forerunner_of(&token.hash(), 9, &keys), "not the other way round");
+        assert!(!first().is_forerunner_of(&third.hash(), 9, &keys));
+    }
+
+    #[test]
+    fn nothing_secret_is_printed() {
+        let token = first();
+        assert!(!format!("{token:?}").contains(&token.text()));
+    }
+}

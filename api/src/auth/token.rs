@@ -1,4 +1,4 @@
-//! Access tokens: `EdDSA`, fifteen minutes, nothing in them that a role change could make false.
+//! Access tokens: Ed25519 signatures, fifteen minutes, nothing in them that a role change could make false.
 
 use super::Keys;
 use crate::ids::{FleetId, MemberId, SessionId};
@@ -83,4 +83,27 @@ pub fn check(keys: &Keys, token: &str, now: DateTime<Utc>) -> Option<Bearer> {
     let lives = at < claims.exp.saturating_add(LEEWAY_S) && at >= claims.nbf.saturating_sub(LEEWAY_S);
     let short = claims.exp.saturating_sub(claims.iat) <= LIFE.num_seconds();
     (lives && short).then_some(Bearer { fleet: claims.fleet, member: claims.sub, session: claims.sid })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+    use crate::ids::fresh;
+
+    #[test]
+    fn a_token_holds_for_fifteen_minutes_give_or_take_five_seconds() {
+        let folder = std::env::temp_dir().join(format!("dropwise-token-{}", fresh()));
+        let keys = Keys::open(&folder).unwrap();
+        std::fs::remove_dir_all(folder).unwrap();
+        let bearer =
+            Bearer { fleet: FleetId(fresh()), member: MemberId(fresh()), session: SessionId(fresh()) };
+        let made = DateTime::UNIX_EPOCH;
+        let token = issue(&keys, bearer, made).unwrap();
+        for (after_s, holds) in [(-6, false), (-5, true), (0, true), (899, true), (904, true), (905, false)] {
+            let seen = check(&keys, &token, made + Duration::seconds(after_s));
+            assert_eq!(seen, holds.then_some(bearer), "after {after_s} s");
+        }
+    }
 }

@@ -5,10 +5,9 @@ use dropwise::config::HashingConfig;
 use dropwise::flows::accounts::fleets::{self, NewFleet};
 use dropwise::ids::{LaneId, fresh};
 use dropwise::store::Db;
+use end_to_end::sign_in::PASSWORD;
 use end_to_end::{Client, World};
 use serde_json::{Value, json};
-
-const PASSWORD: &str = "five grey herons wading";
 
 fn new_fleet(handle: &str) -> NewFleet {
     NewFleet {
@@ -32,20 +31,14 @@ fn found(world: &World, new: NewFleet) -> Result<(), dropwise::error::Error> {
 }
 
 fn sign_in(world: &World, fleet: &str, member: &str, password: &str) -> end_to_end::Answer {
-    world.as_nobody().post("/v1/sessions", &json!({"fleet": fleet, "member": member, "password": password}))
-}
-
-/// A client of whoever signs in so.
-fn enter(world: &World, fleet: &str, member: &str, password: &str) -> Client {
-    let session = sign_in(world, fleet, member, password).expect(201).json();
-    world.as_nobody().with_token(session["access_token"].as_str().expect("a token"))
+    end_to_end::sign_in::sign_in(&world.as_nobody(), fleet, member, password)
 }
 
 /// A world with one fleet made the way an operator makes it, and its owner signed in.
 fn owned_world() -> (World, Client) {
     let world = World::new();
     found(&world, new_fleet("harbour")).expect("a fleet");
-    let owner = enter(&world, "harbour", "ada", PASSWORD);
+    let owner = world.enter("harbour", "ada", PASSWORD);
     (world, owner)
 }
 
@@ -81,6 +74,10 @@ fn a_fleet_needs_a_free_handle_a_real_currency_and_a_real_zone() {
     assert!(refused(nowhere).starts_with("unknown_zone"));
     let short = NewFleet { owner_password: "short".to_owned().into(), ..new_fleet("pier") };
     assert!(refused(short).starts_with("weak_password"));
+    let coins = NewFleet { currency: "XQQ".to_owned(), ..new_fleet("pier") };
+    assert!(refused(coins).starts_with("unknown_currency"));
+    let nowhere = NewFleet { zone: "Mars/Olympus".to_owned(), ..new_fleet("pier") };
+    assert!(refused(nowhere).starts_with("unknown_zone"));
 }
 
 #[test]
@@ -116,7 +113,7 @@ fn a_member_gets_in_with_a_code_that_works_once() {
     claim(code, "too short").expect_problem(422, "weak_password");
     let _ = claim(&code.to_lowercase(), "a longer one of five words").expect(204);
     claim(code, "and another of five words").expect_problem(401, "entry_code_refused");
-    let rosa = enter(&world, "harbour", "rosa", "a longer one of five words");
+    let rosa = world.enter("harbour", "rosa", "a longer one of five words");
     assert_eq!(rosa.get("/v1/members/self").expect(200).json()["role"], "technician");
     rosa.get("/v1/members").expect_problem(403, "not_allowed");
 }
@@ -152,7 +149,7 @@ fn the_last_owner_neither_leaves_nor_steps_down() {
     let gone = owner.send("POST", &format!("{path}/retire"), &[], None).expect(200).json();
     assert!(gone["retired_at"].is_string());
     sign_in(&world, "harbour", "ada", PASSWORD).expect_problem(401, "sign_in_refused");
-    let bea = enter(&world, "harbour", "bea", PASSWORD);
+    let bea = world.enter("harbour", "bea", PASSWORD);
     bea.patch(&path, "\"2\"", &json!({"name": "Ada?"})).expect_problem(409, "member_retired");
 }
 
@@ -209,7 +206,7 @@ fn a_phone_is_enrolled_once_and_seen_by_its_member_and_the_office() {
 #[test]
 fn a_changed_password_ends_the_other_sessions_only() {
     let (world, owner) = owned_world();
-    let other = enter(&world, "harbour", "ada", PASSWORD);
+    let other = world.enter("harbour", "ada", PASSWORD);
     let change = |current: &str, new: &str| {
         let body = json!({"current_password": current, "new_password": new});
         owner.put("/v1/members/self/password", &body)

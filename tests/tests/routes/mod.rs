@@ -2,5 +2,6 @@
 
 mod accounts;
 mod cards;
+mod command_line;
 mod health;
 mod worksheets;

@@ -4,7 +4,13 @@
 
 mod bodies;
 mod durability;
+mod entry_codes;
+mod logs;
+mod passwords;
 mod problems;
+mod renewal;
 mod shutdown;
 mod stopped_postgres;
+mod strangers;
+mod tokens;
 mod waits;

@@ -64,13 +64,7 @@ pub async fn create(
     };
     let (fleet, owner_id) = (FleetId(ids::fresh()), owner.member_id);
     db.write("create_fleet", fleet, async move |tx| {
-        accounts::insert_fleet(tx, &handle, now).await.map_err(|error| {
-            if matches!(error, Error::Duplicate(_)) {
-                Error::conflict("handle_taken", "Another fleet signs in with that handle. Choose another.")
-            } else {
-                error
-            }
-        })?;
+        accounts::insert_fleet(tx, &handle, now).await.map_err(|error| error.when_taken(taken))?;
         create_fleet_card(tx, &settings, now).await?;
         accounts::insert_member(tx, &owner, &[], now).await?;
         accounts::save_password(tx, owner.member_id, &phc, now).await?;
@@ -79,4 +73,8 @@ pub async fn create(
     })
     .await?;
     Ok((fleet, owner_id))
+}
+
+fn taken(_: String) -> Error {
+    Error::conflict("handle_taken", "Another fleet signs in with that handle. Choose another.")
 }

@@ -219,11 +219,10 @@ async fn check_place(tx: &mut Tx, place: Option<Uuid>) -> Result<(), Error> {
 /// Two writers on one id look again; a handle that is taken is the client's to change.
 #[expect(clippy::wildcard_enum_match_arm, reason = "every other error passes through as it is")]
 fn met(error: Error) -> Error {
-    match error {
-        Error::Duplicate(key) if key.ends_with("_pkey") => Error::Retry(key),
-        Error::Duplicate(_) => {
-            Error::conflict("handle_taken", "Another member of this fleet signs in with that handle.")
+    error.when_taken(|key| {
+        if key.ends_with("_pkey") {
+            return Error::Retry(key);
         }
-        other => other,
-    }
+        Error::conflict("handle_taken", "Another member of this fleet signs in with that handle.")
+    })
 }

@@ -72,7 +72,9 @@ impl<P: Proof + 'static> FromRequest for SignedIn<P> {
             let sessions = request.app_data::<web::Data<Sessions>>().ok_or_else(|| part("Sessions"))?;
             let text = request.headers().get(header::AUTHORIZATION).and_then(|value| value.to_str().ok());
             let bearer = text
-                .and_then(|text| text.strip_prefix("Bearer "))
+                .and_then(|text| text.split_once(' '))
+                // RFC 9110: the scheme's name is read without regard to case.
+                .and_then(|(scheme, token)| scheme.eq_ignore_ascii_case("bearer").then_some(token))
                 .and_then(|text| token::check(keys, text, clock.now()))
                 .ok_or(Error::NotSignedIn)?;
             let who = sessions.find(db, bearer, clock).await?.ok_or(Error::NotSignedIn)?;
