@@ -5,11 +5,11 @@ use super::facts::Fact;
 use super::refusal::EntryRefusal;
 use super::{
     Author, Basis, Desk, Earlier, FORM, Incoming, Verdict, container_open, own, pad_retire, pad_wash, pads,
-    receipt, reversal, section_work, stock_count, stock_move, trip, weigh_in, work_time,
+    receipt, reversal, section_work, stock_count, stock_move, storable, trip, weigh_in, work_time,
 };
 use crate::error::Error;
 use crate::store::entries::{Known, NewEntry};
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use dropwise_core::CoreError;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -28,6 +28,10 @@ pub(super) enum Read {
 
 /// Looks at kind and body.
 pub(super) fn read(entry: &Incoming) -> Read {
+    if storable::has_nul(entry) {
+        let sentence = "A text has a character that is none (U+0000). Take it out and write it down again.";
+        return Read::Bad(EntryRefusal::new("text_unreadable", sentence));
+    }
     if !Fact::KINDS.contains(&entry.kind.as_str()) || entry.form > FORM {
         return Read::Unknown;
     }
@@ -86,11 +90,11 @@ pub(super) fn judge(
         let new = NewEntry {
             id: entry.id,
             n: entry.n,
-            kind: entry.kind.clone(),
+            kind: storable::text(&entry.kind),
             form: entry.form,
             place_id: author.home_place,
-            happened_at: when(entry, now),
-            body: entry.body.clone(),
+            happened_at: storable::when(entry, now),
+            body: storable::document(&entry.body),
             digest,
             basis: basis.map(serde_json::to_value).transpose().map_err(Error::internal)?,
             verdict: verdict.word(),
@@ -117,11 +121,6 @@ fn unknown() -> EntryRefusal {
     )
 }
 
-/// An entry from the future happened now, by the only clock that can be trusted.
-fn when(entry: &Incoming, now: DateTime<Utc>) -> DateTime<Utc> {
-    if entry.happened_at > now + TimeDelta::seconds(60) { now } else { entry.happened_at }
-}
-
 fn try_booking(
     desk: &mut Desk,
     author: Author,
@@ -129,7 +128,7 @@ fn try_booking(
     fact: &Fact,
     now: DateTime<Utc>,
 ) -> Result<Basis, EntryRefusal> {
-    let happened_at = when(entry, now);
+    let happened_at = storable::when(entry, now);
     let day = desk.cards.day(happened_at)?;
     let at = At { entry_id: entry.id, day };
     let (cards, books) = (&desk.cards, &desk.books);

@@ -22,6 +22,7 @@ mod reversal;
 mod section_work;
 mod stock_count;
 mod stock_move;
+mod storable;
 mod table;
 mod trip;
 mod weigh_in;

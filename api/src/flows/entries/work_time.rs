@@ -7,7 +7,7 @@ use super::facts::{TimeKind, WorkTime};
 use super::refusal::EntryRefusal;
 use crate::auth::Role;
 use crate::flows::cards::kinds::Kind;
-use chrono::{DateTime, Days, NaiveDate, TimeDelta, TimeZone, Utc};
+use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, TimeZone, Utc};
 use chrono_tz::Tz;
 use dropwise_core::CoreError;
 use rust_decimal::Decimal;
@@ -52,6 +52,12 @@ pub(super) fn judge(fact: &WorkTime, cards: &Cards, author: Author) -> Result<Ba
             cards.open_job(job, author)?;
         }
         (TimeKind::Travel | TimeKind::Shop, None) => {}
+    }
+    for (field, at) in [("starts_at", fact.starts_at), ("ends_at", fact.ends_at)] {
+        if !(1970..2200).contains(&at.year()) {
+            let sentence = "The date must lie in the years from 1970 to 2199.";
+            return Err(EntryRefusal::at("date_out_of_range", field, sentence));
+        }
     }
     if fact.ends_at <= fact.starts_at {
         return Err(EntryRefusal::at("ends_before_it_starts", "ends_at", "Work must end after it starts."));

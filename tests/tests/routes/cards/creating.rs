@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use uuid::Uuid;
 
 /// A body of every kind that can be created here.
-pub(super) fn bodies(of: &Cards) -> Vec<(&'static str, Value)> {
+pub(in super::super) fn bodies(of: &Cards) -> Vec<(&'static str, Value)> {
     vec![
         ("place", json!({"name": "Van 3", "what": "van"})),
         ("item", json!({"name": "Finishing polish", "what": "product", "ml_per_dose": "0.25"})),

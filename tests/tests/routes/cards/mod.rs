@@ -1,6 +1,6 @@
 //! Cards: what each role may do with them, and what is refused.
 
-mod creating;
+pub(super) mod creating;
 mod editing;
 mod listing;
 mod phones;

@@ -1,0 +1,43 @@
+//! Whatever a phone hands over can be kept: one entry that could not would block all behind it.
+
+use super::Incoming;
+use chrono::{DateTime, Datelike, TimeDelta, Utc};
+use serde_json::Value;
+
+/// A phone's clock may run ahead by this much.
+const AHEAD: TimeDelta = TimeDelta::seconds(60);
+
+/// When an entry happened. From the future, or from before there were phones, it happened when it
+/// came in, by the only clock that can be trusted; a battery that ran flat starts at 1970.
+pub(super) fn when(entry: &Incoming, now: DateTime<Utc>) -> DateTime<Utc> {
+    if entry.happened_at > now + AHEAD || entry.happened_at.year() < 1970 { now } else { entry.happened_at }
+}
+
+/// Whether the kind or the body has a character that no table takes.
+pub(super) fn has_nul(entry: &Incoming) -> bool {
+    entry.kind.contains('\0') || in_value(&entry.body)
+}
+
+fn in_value(value: &Value) -> bool {
+    match value {
+        Value::String(text) => text.contains('\0'),
+        Value::Array(values) => values.iter().any(in_value),
+        Value::Object(fields) => fields.iter().any(|(name, value)| name.contains('\0') || in_value(value)),
+        Value::Null | Value::Bool(_) | Value::Number(_) => false,
+    }
+}
+
+/// The text with a mark where such a character was.
+pub(super) fn text(text: &str) -> String {
+    text.replace('\0', "\u{fffd}")
+}
+
+/// The document with a mark where such a character was.
+pub(super) fn document(value: &Value) -> Value {
+    match value {
+        Value::String(plain) => Value::String(text(plain)),
+        Value::Array(values) => values.iter().map(document).collect(),
+        Value::Object(fields) => fields.iter().map(|(name, value)| (text(name), document(value))).collect(),
+        Value::Null | Value::Bool(_) | Value::Number(_) => value.clone(),
+    }
+}
