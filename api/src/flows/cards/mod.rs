@@ -8,6 +8,7 @@ mod checks;
 mod crew;
 mod document;
 mod links;
+mod moved;
 mod trail;
 
 pub mod create;

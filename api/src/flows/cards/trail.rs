@@ -1,8 +1,7 @@
 //! What phones are told of a card, and whose: the whole fleet, or the vans it concerns.
 
-use super::document;
 use super::kinds::{Card, Job, JobState, Kind};
-use super::view;
+use super::{document, moved, view};
 use crate::error::Error;
 use crate::store::cards::{self, CardRecord};
 use crate::store::jobs::{self, Party};
@@ -30,6 +29,9 @@ pub(super) async fn tell(tx: &mut Tx, record: &CardRecord, before: Option<&Card>
             let (here, there) = (place_of(&card), before.and_then(place_of));
             if let Some(there) = there.filter(|there| Some(*there) != here) {
                 say(tx, there, record, left());
+                if let Some(here) = here {
+                    moved::tell(tx, record.kind, record.id, there, here).await?;
+                }
             }
             if let Some(here) = here {
                 say(tx, here, record, view::for_phones(record));
@@ -53,7 +55,7 @@ fn say(tx: &mut Tx, audience_id: Uuid, record: &CardRecord, body: Value) {
 }
 
 /// What a place is told of a record that is another's now.
-fn left() -> Value {
+pub(super) fn left() -> Value {
     json!({ "left": true })
 }
 

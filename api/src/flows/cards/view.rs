@@ -66,3 +66,35 @@ fn take_money_out(kind: Kind, body: &mut Value) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+    use std::collections::BTreeSet;
+
+    /// The API document knows which fields are amounts; the list of what is taken out must have them all.
+    #[test]
+    fn every_field_that_holds_an_amount_is_taken_out() {
+        let document: Value = serde_json::from_str(&crate::openapi::document().unwrap()).unwrap();
+        let schemas = &document["components"]["schemas"];
+        let no_money: &[&str] = &[];
+        let names = ["Section", "Stage"].into_iter().map(|name| (name.to_owned(), no_money));
+        let kinds = Kind::ALL.into_iter().map(|kind| (camel_case(kind.word()), kind.money()));
+        for (name, money) in kinds.chain(names) {
+            let fields = schemas[&name]["properties"].as_object().unwrap();
+            let amounts: BTreeSet<&str> = fields
+                .iter()
+                .filter(|(_, schema)| schema.to_string().contains("schemas/Amount\""))
+                .map(|(field, _)| field.as_str())
+                .collect();
+            assert_eq!(amounts, money.iter().copied().collect(), "{name}");
+        }
+    }
+
+    fn camel_case(word: &str) -> String {
+        let capital = |part: &str| part[..1].to_uppercase() + &part[1..];
+        word.split('_').map(capital).collect()
+    }
+}

@@ -44,6 +44,7 @@ use uuid::Uuid;
 
 pub use cards::Author;
 pub use judge::digest;
+pub(super) use record::{told_level, told_pad};
 pub use refusal::EntryRefusal;
 
 /// The newest form of every kind this server knows.

@@ -71,7 +71,8 @@ pub(super) async fn record(
     Ok(())
 }
 
-fn told_level(level: &ContainerLevel) -> Result<Value, Error> {
+/// What phones are told of a container's level.
+pub(in crate::flows) fn told_level(level: &ContainerLevel) -> Result<Value, Error> {
     let whole = Estimate::try_new(level.mean[0], level.covariance[0].max(0.0).sqrt());
     let [low, high] = whole.and_then(|whole| whole.interval(CONFIDENCE)).map_err(Error::internal)?;
     Ok(json!({
@@ -84,7 +85,8 @@ fn told_level(level: &ContainerLevel) -> Result<Value, Error> {
     }))
 }
 
-fn told_pad(pad: &PadState) -> Value {
+/// What phones are told of a pad's wear.
+pub(in crate::flows) fn told_pad(pad: &PadState) -> Value {
     json!({
         "cycles": pad.cycles,
         "cycles_since_wash": pad.cycles_since_wash,

@@ -1,7 +1,7 @@
 //! What phones are told of cards: to whom, in what state, and what they lose sight of.
 
 use end_to_end::cards::{Cards, create, edit, path};
-use end_to_end::{Fleet, World};
+use end_to_end::{Client, Fleet, World};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -63,6 +63,42 @@ fn what_moves_is_left_by_one_van_and_told_whole_to_the_other() {
     edit(&office, cards.job, &json!({"place_id": cards.van}));
     assert_eq!(version(told(&world, &fleet, cards.van, cards.client)), Some(1), "and back");
     assert_eq!(told(&world, &fleet, cards.other_van, cards.client), left());
+}
+
+#[test]
+fn a_bottle_takes_its_level_along_and_a_pad_its_wear() {
+    let world = World::new();
+    let fleet = world.fleet("kerbside");
+    let office = fleet.as_office();
+    let cards = Cards::create(&office);
+    book(&office, "container_open", &json!({"container_id": cards.container, "remaining_ml": "200"}));
+    let worked = json!({"job_id": cards.job, "section": "hood", "stage": "polishing", "pad_id": cards.pad,
+                        "doses": [{"container_id": cards.container, "count": 12}]});
+    book(&office, "section_work", &worked);
+    let known = |van: Uuid, kind: &str| {
+        let sql =
+            "select record_id, body::text from trail where fleet_id = $1 and audience_id = $2 and kind = $3";
+        let row = world.db.as_owner().query_opt(sql, &[&fleet.id.0, &van, &kind]).unwrap()?;
+        Some((row.get::<_, Uuid>(0), serde_json::from_str::<Value>(row.get(1)).unwrap()))
+    };
+    for (id, kind, field) in
+        [(cards.container, "container_level", "remaining_ml"), (cards.pad, "pad_state", "cycles")]
+    {
+        let (record, before) = known(cards.van, kind).unwrap();
+        assert_eq!((record, known(cards.other_van, kind)), (id, None));
+        edit(&office, id, &json!({"place_id": cards.other_van}));
+        let (record, after) = known(cards.other_van, kind).unwrap();
+        assert_eq!((record, &after[field]), (id, &before[field]));
+        assert!(after[field].is_number());
+        assert_eq!(known(cards.van, kind), Some((id, json!({"left": true}))));
+    }
+}
+
+/// Writes a fact down at the desk.
+fn book(office: &Client, kind: &str, body: &Value) {
+    let entry = json!({"kind": kind, "happened_at": "2026-03-02T16:00:00Z", "body": body});
+    let verdict = office.put(&format!("/v1/entries/{}", dropwise::ids::fresh()), &entry).expect(200).json();
+    assert_eq!(verdict["verdict"], "taken", "{verdict}");
 }
 
 #[test]
