@@ -99,6 +99,12 @@ impl Serving {
         kib.unwrap_or(f64::NAN) / 1024.0
     }
 
+    /// The keys it made at its start, to sign in with.
+    #[must_use]
+    pub fn keys(&self) -> dropwise::auth::Keys {
+        dropwise::auth::Keys::open(&self.folder.path().join("keys")).expect("its keys")
+    }
+
     /// Everything it has said so far.
     #[must_use]
     pub fn said(&self) -> String {

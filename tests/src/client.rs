@@ -130,6 +130,14 @@ impl Answer {
         self
     }
 
+    /// Stops the test unless the status is one of these.
+    #[track_caller]
+    #[allow(clippy::must_use_candidate, reason = "looking is its purpose; the answer may be dropped")]
+    pub fn expect_any(self, statuses: &[u16]) -> Self {
+        assert!(statuses.contains(&self.status), "{}: {} {}", self.asked, self.status, self.text());
+        self
+    }
+
     /// Stops the test unless this is a problem document of that status and code.
     #[track_caller]
     pub fn expect_problem(self, status: u16, code: &str) {

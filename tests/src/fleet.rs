@@ -1,10 +1,10 @@
 //! A business to test with: its people, each with a way to ask as them.
 
 use crate::Client;
-use chrono::Duration;
-use dropwise::auth::Role;
+use chrono::{DateTime, Duration, Utc};
 use dropwise::auth::refresh::RefreshToken;
 use dropwise::auth::token::{self, Bearer};
+use dropwise::auth::{Keys, Role};
 use dropwise::clock::Clock;
 use dropwise::flows::cards::create::create_fleet_card;
 use dropwise::flows::cards::kinds;
@@ -69,14 +69,26 @@ impl Fleet {
     /// A bearer token of one of its people, issued now.
     #[must_use]
     pub fn token(&self, person: Person) -> String {
+        self.token_signed_with(&crate::server::keys(), person)
+    }
+
+    /// The same for a server with keys of its own.
+    #[must_use]
+    pub fn token_signed_with(&self, keys: &Keys, person: Person) -> String {
         let bearer = Bearer { fleet: self.id, member: person.id, session: person.session };
-        token::issue(&crate::server::keys(), bearer, self.clock.now()).expect("a token")
+        token::issue(keys, bearer, self.clock.now()).expect("a token")
     }
 
     /// Asks as one of its people, with a token issued now.
     #[must_use]
     pub fn ask(&self, person: Person) -> Client {
         self.client.with_token(self.token(person))
+    }
+
+    /// What time it is for this fleet's server.
+    #[must_use]
+    pub fn now(&self) -> DateTime<Utc> {
+        self.clock.now()
     }
 
     /// Asks as the owner.

@@ -39,7 +39,12 @@ pub fn listen(socket: &mut TcpStream, patience: Duration) -> String {
 /// what was heard and after how long.
 #[must_use]
 pub fn drip(address: SocketAddr, bytes: &[u8], every: Duration, limit: Duration) -> (String, Duration) {
-    let mut socket = open(address);
+    drip_on(&mut open(address), bytes, every, limit)
+}
+
+/// The same on a connection that has said something already.
+#[must_use]
+pub fn drip_on(socket: &mut TcpStream, bytes: &[u8], every: Duration, limit: Duration) -> (String, Duration) {
     let start = Instant::now();
     socket.set_read_timeout(Some(every)).expect("a timeout");
     let mut buffer = [0_u8; 4096];

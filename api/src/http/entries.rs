@@ -166,13 +166,36 @@ pub(super) async fn record_entry(
     Ok(Json(VerdictView::of(None, entry.id, &verdict)))
 }
 
+/// What became of an entry.
+#[derive(Debug, Clone, Copy, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum Judged {
+    /// Booked.
+    Taken,
+    /// Not booked, with a reason.
+    Refused,
+    /// Waiting for a decision.
+    Parked,
+}
+
+impl Judged {
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Taken => "taken",
+            Self::Refused => "refused",
+            Self::Parked => "parked",
+        }
+    }
+}
+
 /// Which entries.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
 pub(super) struct EntryQuery {
-    /// Only those with this verdict: `taken`, `refused` or `parked`.
-    verdict: Option<String>,
+    /// Only those with this verdict.
+    #[param(inline)]
+    verdict: Option<Judged>,
     /// Go on after this id.
     after: Option<Uuid>,
     /// How many, at most 200.
@@ -192,7 +215,7 @@ pub(super) async fn list_entries(
     let room = PageQuery { after: query.after, room: query.room }.room();
     let rows = db
         .read(office.who().fleet, async |tx| {
-            stored::list(tx, query.verdict.as_deref(), query.after, room.saturating_add(1)).await
+            stored::list(tx, query.verdict.map(Judged::word), query.after, room.saturating_add(1)).await
         })
         .await?;
     let rows = rows.into_iter().map(EntryView::from).collect();

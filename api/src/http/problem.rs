@@ -184,6 +184,9 @@ pub enum Problems {
     /// Nothing of that id here.
     #[response(status = 404, content_type = "application/problem+json")]
     NotFound(#[to_schema] Problem),
+    /// The body took too long to arrive.
+    #[response(status = 408, content_type = "application/problem+json")]
+    TooSlow(#[to_schema] Problem),
     /// The state of the records forbids it.
     #[response(status = 409, content_type = "application/problem+json")]
     Conflict(#[to_schema] Problem),

@@ -3,6 +3,7 @@
 //! Never: what one operation answers; that is `routes/`.
 
 mod fleet_binding;
+mod matrix;
 mod migrations;
 mod openapi;
 mod schema;

@@ -9,12 +9,12 @@ const ROLES: [&str; 4] = ["nobody", "technician", "office", "owner"];
 /// What a path item may hold besides methods.
 const METHODS: [&str; 7] = ["get", "put", "post", "delete", "patch", "head", "options"];
 
-fn document() -> Value {
+pub(crate) fn document() -> Value {
     serde_json::from_str(&dropwise::openapi::document().expect("a document")).expect("JSON")
 }
 
 /// Every operation with its path and method.
-fn operations(document: &Value) -> Vec<(String, String, Value)> {
+pub(crate) fn operations(document: &Value) -> Vec<(String, String, Value)> {
     let mut all = Vec::new();
     for (path, item) in document["paths"].as_object().expect("paths") {
         for (method, operation) in item.as_object().expect("a path item") {

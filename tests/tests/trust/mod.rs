@@ -5,12 +5,15 @@
 mod bodies;
 mod durability;
 mod entry_codes;
+mod load;
 mod logs;
 mod passwords;
 mod problems;
+mod races;
 mod renewal;
 mod shutdown;
 mod stopped_postgres;
 mod strangers;
 mod tokens;
+mod vanished_clients;
 mod waits;

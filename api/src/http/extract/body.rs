@@ -9,9 +9,12 @@ use futures_util::StreamExt;
 use serde::de::DeserializeOwned;
 use std::future::Future;
 use std::pin::Pin;
+use std::time::Duration;
 
 /// The largest body that is read, in bytes.
 pub const BODY_LIMIT: usize = 1024 * 1024;
+/// How long a body may take to arrive.
+const BODY_WAIT: Duration = Duration::from_secs(30);
 /// The deepest nesting that is read.
 const DEPTH_LIMIT: usize = 32;
 
@@ -71,7 +74,9 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
                     "Send the body without Content-Encoding.",
                 ));
             }
-            let bytes = read(payload).await?;
+            let bytes = tokio::time::timeout(BODY_WAIT, read(payload)).await.map_err(|_| {
+                refuse(StatusCode::REQUEST_TIMEOUT, "too_slow", "The body took too long. Send it again.")
+            })??;
             parse(&bytes).map(Body).map_err(Into::into)
         })
     }
@@ -98,6 +103,15 @@ async fn read(mut payload: Payload) -> Result<web::BytesMut, actix_web::Error> {
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Error> {
     if depth(bytes) > DEPTH_LIMIT {
         return Err(Error::invalid("too_deep", "The body is nested more than 32 levels deep."));
+    }
+    // Lists would fill a record's fields by position, which nobody documented.
+    if bytes.trim_ascii_start().first() != Some(&b'{') {
+        let code = if serde_json::from_slice::<serde::de::IgnoredAny>(bytes).is_ok() {
+            "bad_field"
+        } else {
+            "bad_json"
+        };
+        return Err(Error::invalid(code, "The body must be a JSON object."));
     }
     let mut reader = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {

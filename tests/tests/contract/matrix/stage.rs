@@ -1,0 +1,231 @@
+//! Two fleets in one world, with everything an operation may ask for made anew for each call.
+
+use crate::contract::openapi::{document, operations};
+use chrono::{DateTime, Duration, Utc};
+use dropwise::auth::password::Hasher;
+use dropwise::auth::refresh::RefreshToken;
+use dropwise::config::HashingConfig;
+use dropwise::ids::{SessionId, fresh};
+use end_to_end::cards::Cards;
+use end_to_end::fleet::Person;
+use end_to_end::{Client, Fleet, World};
+use serde_json::{Value, json};
+use std::sync::OnceLock;
+use uuid::Uuid;
+
+/// What everyone's password is here.
+pub(super) const PASSWORD: &str = "nine small boats at anchor";
+
+/// Whose record a call is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Whose {
+    Ours,
+    Theirs,
+    Nobodys,
+}
+
+/// Who calls.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Actor {
+    Nobody,
+    Technician,
+    Office,
+    Owner,
+}
+
+impl Actor {
+    pub(super) const ALL: [Self; 4] = [Self::Nobody, Self::Technician, Self::Office, Self::Owner];
+
+    pub(super) const fn word(self) -> &'static str {
+        match self {
+            Self::Nobody => "nobody",
+            Self::Technician => "technician",
+            Self::Office => "office",
+            Self::Owner => "owner",
+        }
+    }
+}
+
+/// One operation of the document.
+#[derive(Debug, Clone)]
+pub(super) struct Operation {
+    pub(super) id: String,
+    pub(super) method: String,
+    pub(super) path: String,
+    pub(super) roles: Vec<String>,
+    pub(super) statuses: Vec<String>,
+}
+
+impl Operation {
+    /// Whether this actor may call it.
+    pub(super) fn admits(&self, actor: Actor) -> bool {
+        self.roles.iter().any(|role| role == "nobody" || role == actor.word())
+    }
+}
+
+/// Every operation.
+pub(super) fn all_operations() -> Vec<Operation> {
+    let words = |value: &Value| {
+        value.as_array().into_iter().flatten().filter_map(Value::as_str).map(str::to_owned).collect()
+    };
+    let all: Vec<Operation> = operations(&document())
+        .into_iter()
+        .map(|(path, method, operation)| Operation {
+            id: operation["operationId"].as_str().expect("an id").to_owned(),
+            method: method.to_uppercase(),
+            path,
+            roles: words(&operation["x-roles"]),
+            statuses: operation["responses"].as_object().expect("responses").keys().cloned().collect(),
+        })
+        .collect();
+    assert!(all.len() > 5, "the document was not read right");
+    all
+}
+
+/// Two fleets side by side.
+pub(super) struct Stage {
+    pub(super) world: World,
+    pub(super) ours: Fleet,
+    pub(super) theirs: Fleet,
+    pub(super) cards: Cards,
+    their_cards: Cards,
+}
+
+impl Stage {
+    /// A stage at a standing clock, so that equal answers are equal to the byte.
+    pub(super) fn set() -> Self {
+        let at: DateTime<Utc> = "2026-06-10T15:00:00Z".parse().expect("an instant");
+        let world = World::at(at);
+        let (ours, theirs) = (world.fleet("ours"), world.fleet("theirs"));
+        let (cards, their_cards) = (Cards::create(&ours.as_office()), Cards::create(&theirs.as_office()));
+        let stage = Self { world, ours, theirs, cards, their_cards };
+        let mut owner = stage.world.db.as_owner();
+        owner
+            .execute(
+                "update members set home_place_id = $1 where member_id = $2",
+                &[&stage.cards.van, &stage.ours.technician.id.0],
+            )
+            .expect("a technician's van");
+        owner
+            .execute(
+                "insert into passwords (fleet_id, member_id, phc, changed_at)
+                      select fleet_id, member_id, $1, $2 from members",
+                &[&phc(), &at],
+            )
+            .expect("passwords");
+        stage
+    }
+
+    /// A fresh sign-in of an actor of our fleet, so that no call hangs on what an earlier one ended.
+    pub(super) fn client(&self, actor: Actor) -> Client {
+        match self.person(actor) {
+            None => self.world.as_nobody(),
+            Some(person) => self.ours.ask(self.signed_in_anew(&self.ours, person)),
+        }
+    }
+
+    pub(super) fn person(&self, actor: Actor) -> Option<Person> {
+        match actor {
+            Actor::Nobody => None,
+            Actor::Technician => Some(self.ours.technician),
+            Actor::Office => Some(self.ours.office),
+            Actor::Owner => Some(self.ours.owner),
+        }
+    }
+
+    /// A fresh sign-in of a fleet's owner.
+    pub(super) fn owner_of(&self, fleet: &Fleet) -> Client {
+        fleet.ask(self.signed_in_anew(fleet, fleet.owner))
+    }
+
+    fn signed_in_anew(&self, fleet: &Fleet, person: Person) -> Person {
+        let session = SessionId(fresh());
+        let now = self.world.clock.now();
+        let hash = RefreshToken::first(fleet.id, session).expect("randomness").hash();
+        let mut owner = self.world.db.as_owner();
+        owner
+            .execute("insert into sessions (fleet_id, session_id, member_id, current_hash, rotated_at, started_at, ends_at)
+                      values ($1, $2, $3, $4, $5, $5, $6)",
+                     &[&fleet.id.0, &session.0, &person.id.0, &hash, &now, &(now + Duration::days(30))])
+            .expect("a session");
+        // A call may have changed who this is: back to what they were.
+        owner.execute("update passwords set phc = $1", &[&phc()]).expect("passwords");
+        Person { id: person.id, session }
+    }
+
+    fn of(&self, whose: Whose) -> Option<&Fleet> {
+        match whose {
+            Whose::Ours => Some(&self.ours),
+            Whose::Theirs => Some(&self.theirs),
+            Whose::Nobodys => None,
+        }
+    }
+
+    /// A card nothing hangs on: one of ours, one of theirs, or an id of none.
+    pub(super) fn card(&self, whose: Whose) -> Uuid {
+        self.of(whose).map_or_else(fresh, |fleet| {
+            let id = fresh();
+            let body = json!({"kind": "place", "body": {"name": "Spare", "what": "depot"}});
+            self.owner_of(fleet).put(&format!("/v1/cards/{id}"), &body).expect(201);
+            id
+        })
+    }
+
+    /// The cards a fleet works with; nobody has none.
+    pub(super) fn cards_of(&self, whose: Whose) -> Option<&Cards> {
+        match whose {
+            Whose::Ours => Some(&self.cards),
+            Whose::Theirs => Some(&self.their_cards),
+            Whose::Nobodys => None,
+        }
+    }
+
+    /// A member nobody needs.
+    pub(super) fn member(&self, whose: Whose) -> Uuid {
+        self.of(whose).map_or_else(fresh, |fleet| {
+            let id = fresh();
+            let handle = format!("m-{}", &id.simple().to_string()[20..]);
+            let body = json!({"handle": handle, "name": "Spare", "role": "technician"});
+            self.owner_of(fleet).put(&format!("/v1/members/{id}"), &body).expect_any(&[200, 201]);
+            id
+        })
+    }
+
+    /// An entry of the owner's.
+    pub(super) fn entry(&self, whose: Whose) -> Uuid {
+        self.of(whose).map_or_else(fresh, |fleet| {
+            let id = fresh();
+            self.owner_of(fleet).put(&format!("/v1/entries/{id}"), &self.work_time()).expect(200);
+            id
+        })
+    }
+
+    /// A lane: one to be enrolled, one the other fleet has, or any.
+    pub(super) fn lane(&self, whose: Whose) -> Uuid {
+        let id = fresh();
+        if whose == Whose::Theirs {
+            self.owner_of(&self.theirs)
+                .put(&format!("/v1/devices/{id}"), &json!({"name": "Phone"}))
+                .expect_any(&[200, 201]);
+        }
+        id
+    }
+
+    /// A fact anyone may record.
+    pub(super) fn work_time(&self) -> Value {
+        let at = self.world.clock.now();
+        let start = at - Duration::hours(1);
+        json!({"kind": "work_time", "happened_at": at, "body": {"starts_at": start, "ends_at": at, "what": "shop"}})
+    }
+}
+
+/// The hash of [`PASSWORD`], made once.
+fn phc() -> String {
+    static PHC: OnceLock<String> = OnceLock::new();
+    let make = || {
+        let hasher = Hasher::new(HashingConfig::default(), 1).expect("a hasher");
+        let hash = end_to_end::db::on_runtime(hasher.hash(PASSWORD.to_owned().into()));
+        hash.ok().expect("a hash")
+    };
+    PHC.get_or_init(make).clone()
+}
