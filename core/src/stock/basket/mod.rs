@@ -77,7 +77,7 @@ pub struct Effort(pub u64);
 impl Default for Effort {
     /// Below two seconds on one core of a plain server.
     fn default() -> Self {
-        Self(900_000_000)
+        Self(650_000_000)
     }
 }
 
@@ -139,7 +139,8 @@ pub struct BasketLine {
 /// memory). Check values: `supplier_basket`, proven there by two general-purpose integer solvers.
 /// # Errors
 /// [`CoreError::Invalid`] when an offer names a product or supplier that is not listed, holds no unit or has
-/// no price from one pack on in rising order, or an amount is negative; [`CoreError::OutOfRange`] when
+/// no price from one pack on in rising order, an amount is negative, or a product has more than 300 offers;
+/// [`CoreError::OutOfRange`] when
 /// amounts differ too much in scale, or needs are so many single packs that the tables would not fit.
 /// # Example
 /// ```

@@ -64,6 +64,9 @@ pub(super) struct Model {
     pub(super) most: i64,
 }
 
+/// The most offers of one product: its plans are listed one offer inside another.
+const MOST_OFFERS: usize = 300;
+
 const OUT_OF_RANGE: CoreError = CoreError::OutOfRange { what: "total cost" };
 
 impl Model {
@@ -86,6 +89,9 @@ impl Model {
                 offers.push(index);
             }
             offers.push(checked);
+        }
+        if offers_of.iter().any(|of| of.len() > MOST_OFFERS) {
+            return Err(CoreError::Invalid { what: "offers of one product", rule: "must be at most 300" });
         }
         // Sums stay exact in doubles below this.
         if most > LARGEST {

@@ -8,6 +8,8 @@ use super::incumbent::Incumbent;
 use super::model::Model;
 use super::top_up::{TopUp, top_up_exactly};
 
+/// The deepest a search goes: every level stands on the one above it.
+const DEEPEST: usize = 300;
 /// The most plans listed at once.
 const MOST_PLANS: usize = 60_000;
 
@@ -163,7 +165,7 @@ impl<'a> Search<'a> {
         if relaxed.bound > limit {
             return i64::MAX;
         }
-        if self.work.exhausted() {
+        if self.work.exhausted() || depth >= DEEPEST {
             return ceiling(relaxed.bound);
         }
         for ((product, open), price) in open.iter_mut().enumerate().zip(&relaxed.price) {

@@ -102,6 +102,20 @@ fn little_effort_still_gives_a_basket_and_an_honest_bound() {
     }
 }
 
+#[test]
+fn a_very_large_basket_is_answered_too() {
+    let mut problem = market(1, 1_500, 3, 20);
+    // So many products would otherwise include one that nobody has enough of.
+    for offer in &mut problem.offers {
+        offer.max_packs = None;
+    }
+    let answer = cheapest_basket(&problem, Effort(30_000_000)).unwrap();
+    let (BasketAnswer::Optimal(basket) | BasketAnswer::WithinGap { basket, .. }) = answer else {
+        panic!("{answer:?}")
+    };
+    assert_eq!(cost(&problem, &packs(&problem, &basket)), Some(basket.total_cost));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
