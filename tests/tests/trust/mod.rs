@@ -14,6 +14,7 @@ mod renewal;
 mod shutdown;
 mod stopped_postgres;
 mod strangers;
+mod throttle;
 mod tokens;
 mod vanished_clients;
 mod waits;
