@@ -10,6 +10,7 @@
 pub mod auth;
 pub mod clock;
 pub mod config;
+pub mod demo;
 pub mod error;
 pub mod flows;
 pub mod http;

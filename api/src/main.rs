@@ -39,6 +39,8 @@ enum Task {
     Audit(cli::audit::AuditArguments),
     /// Work one computation out: JSON inputs on standard input, the result on standard output.
     Worksheet(cli::worksheet::WorksheetArguments),
+    /// Fill in the demo fleet: a made-up year, booked through the same doors as a real one.
+    Demo(cli::demo::DemoArguments),
     /// Print the API document.
     Openapi,
 }
@@ -53,6 +55,7 @@ fn main() -> ExitCode {
             migrate(&owner_database_url, database_url.as_ref())
         }
         Task::Fleet(arguments) => cli::fleet::create(arguments),
+        Task::Demo(arguments) => cli::demo::fill(arguments),
         Task::Openapi => {
             dropwise::openapi::document().map(|text| print!("{text}")).map_err(|e| e.to_string())
         }
