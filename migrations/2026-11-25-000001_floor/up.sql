@@ -290,6 +290,9 @@ create table container_levels (
     dose            text   not null,
     -- What one dose was taken to be when the container was opened: sets how uneven doses are held to be.
     prior_ml_per_dose float8 not null,
+    -- What was expected of its own doses then: the other containers' voices, not to be pooled again.
+    began_ml_per_dose float8 not null,
+    began_sd_ml_per_dose float8 not null,
     remaining_ml    float8 not null,
     ml_per_dose     float8 not null,
     -- Covariance of (remaining_ml, ml_per_dose): p00 ml^2, p01 ml^2/dose, p11 ml^2/dose^2.

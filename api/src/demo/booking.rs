@@ -96,7 +96,8 @@ impl Diary {
                 continue;
             }
             let known = self.somebody(fleet, chance, now, cards);
-            let (Some(recipe_plan), Some(class)) = (fleet.recipes.get(recipe), fleet.classes.get(known.class))
+            let (Some(recipe_plan), Some(class)) =
+                (fleet.recipes.get(recipe), fleet.classes.get(known.class))
             else {
                 continue;
             };
@@ -132,7 +133,8 @@ impl Diary {
         now: DateTime<Utc>,
         cards: &mut Vec<(Uuid, Card)>,
     ) -> Known {
-        if self.known.len() > 20 && chance.yes(0.65)
+        if self.known.len() > 20
+            && chance.yes(0.65)
             && let Some(known) = chance.pick(&self.known)
         {
             return *known;
@@ -147,19 +149,25 @@ impl Diary {
             _ => 3,
         };
         let number = self.known.len() + 1;
-        cards.push((client, Card::Client(Client {
-            name,
-            contact: None,
-            address: Some(format!("{number} Kerbstone Row, Harrowmere")),
-        })));
+        cards.push((
+            client,
+            Card::Client(Client {
+                name,
+                contact: None,
+                address: Some(format!("{number} Kerbstone Row, Harrowmere")),
+            }),
+        ));
         let description = format!("{} car no. {number}", word(chance, &LOOKS));
         let class_id = fleet.classes.get(class).map(|class| class.id).unwrap_or_default();
-        cards.push((vehicle, Card::Vehicle(Vehicle {
-            client_id: client,
-            vehicle_class_id: class_id,
-            description,
-            plate: None,
-        })));
+        cards.push((
+            vehicle,
+            Card::Vehicle(Vehicle {
+                client_id: client,
+                vehicle_class_id: class_id,
+                description,
+                plate: None,
+            }),
+        ));
         let known = Known { client, vehicle, class };
         self.known.push(known);
         known

@@ -180,7 +180,7 @@ impl Year<'_> {
         let years = f64::from(i32::try_from(days).unwrap_or(0)) / 365.0;
         self.depot.receive(fleet, chance, (day, now), years)?;
         for van in &mut self.vans {
-            if chance.yes(0.5) {
+            if chance.yes(0.8) {
                 self.depot.load(fleet, van, chance, now)?;
             }
         }
@@ -223,16 +223,19 @@ impl Year<'_> {
         Ok(())
     }
 
-    /// Phones with a signal hand over, in no order.
+    /// Phones with a signal hand over: each van's first, then the others, in no order otherwise. A phone
+    /// that comes before the one that opened a bottle would have its work with it refused.
     async fn hand_over(&mut self, day: NaiveDate) -> Result<(), Error> {
         let now = at(day, 21 * 60);
-        let mut order: Vec<(usize, usize)> = Vec::new();
+        let (mut first, mut others) = (Vec::new(), Vec::new());
         for (i, van) in self.vans.iter_mut().enumerate() {
             office::keep_tags(self.db, &self.fleet, van, now).await?;
-            order.extend((0..van.phones.len()).map(|phone| (i, phone)));
+            first.push((i, 0));
+            others.extend((1..van.phones.len()).map(|phone| (i, phone)));
         }
-        self.chance.mix(&mut order);
-        for (van, phone) in order {
+        self.chance.mix(&mut first);
+        self.chance.mix(&mut others);
+        for (van, phone) in first.into_iter().chain(others) {
             if let Some(phone) = self.vans.get_mut(van).and_then(|van| van.phones.get_mut(phone)) {
                 phone.hand_over(self.db, &mut self.tally, now).await?;
             }
@@ -288,16 +291,11 @@ impl Year<'_> {
     }
 }
 
-/// Now and then a phone stays without a signal for days; never all phones of a crew at once, for what
-/// both must know of is written down by the other then.
+/// Now and then a van's last phone stays without a signal for days.
 fn lose_signal(van: &mut Van, chance: &mut Chance) {
-    if !chance.yes(0.06) || van.phones.iter().any(|phone| phone.offline_days > 0) {
-        return;
-    }
-    let last = u32::try_from(van.phones.len()).unwrap_or(1).saturating_sub(1);
-    let which = usize::try_from(chance.whole(0, last)).unwrap_or(0);
-    let days = chance.whole(1, 3);
-    if let Some(phone) = van.phones.get_mut(which) {
-        phone.offline_days = days;
+    if chance.yes(0.06)
+        && let Some(phone) = van.phones.last_mut()
+    {
+        phone.offline_days = chance.whole(1, 3);
     }
 }

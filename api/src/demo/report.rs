@@ -23,7 +23,12 @@ impl fmt::Display for Outcome {
         writeln!(f, "{} entries taken: {}.", self.tally.all_taken(), kinds.join(", "))?;
         let codes: Vec<String> =
             self.tally.refused.iter().map(|(code, count)| format!("{count} {code}")).collect();
-        writeln!(f, "{} mistakes refused as they should be: {}.", self.tally.all_refused(), codes.join(", "))?;
+        writeln!(
+            f,
+            "{} mistakes refused as they should be: {}.",
+            self.tally.all_refused(),
+            codes.join(", ")
+        )?;
         writeln!(f, "{} times a van had none left of what was wanted.", self.ran_dry)?;
         for surprise in &self.tally.surprises {
             writeln!(f, "Not as meant: {surprise}")?;

@@ -103,7 +103,8 @@ pub(super) async fn found(
     }
     let spot = pad_models.iter().find(|(_, ware)| ware.key == "spot").map(|(id, _)| *id);
     let spot_pad = spot.ok_or_else(|| Error::internal("no spot pad in the plan"))?;
-    let crews = vans.iter().map(|van| (van.place, van.phones.iter().map(|p| p.who.member).collect())).collect();
+    let crews =
+        vans.iter().map(|van| (van.place, van.phones.iter().map(|p| p.who.member).collect())).collect();
     let fleet = Fleet { office, depot, products, supplies, pad_models, spot_pad, recipes, classes, crews };
     Ok(Some((fleet, vans, sign_ins)))
 }
@@ -188,8 +189,7 @@ impl Setup<'_> {
                     min_per_m2: step.min_per_m2,
                 });
             }
-            let recipe =
-                self.card(chance, Card::Recipe(RecipeCard { name: plan.name.to_owned(), stages }));
+            let recipe = self.card(chance, Card::Recipe(RecipeCard { name: plan.name.to_owned(), stages }));
             let card = Service {
                 name: plan.service.to_owned(),
                 recipe_id: Some(recipe),

@@ -24,13 +24,8 @@ impl Tally {
             }
             (verdict, _) => {
                 let why = verdict.refusal().map_or("", |why| &why.code);
-                let line = format!(
-                    "{} {} of {}: {} {why}",
-                    entry.kind,
-                    entry.id,
-                    entry.happened_at,
-                    verdict.word()
-                );
+                let line =
+                    format!("{} {} of {}: {} {why}", entry.kind, entry.id, entry.happened_at, verdict.word());
                 self.surprises.push(line);
             }
         }

@@ -74,18 +74,11 @@ impl Van {
         self.phones.iter().all(Phone::has_sent_all)
     }
 
-    /// The phone that writes down what both must know of: one with a signal, if there is one.
-    pub(super) fn speaker(&self, mine: usize) -> usize {
-        let online = |i: &usize| self.phones.get(*i).is_some_and(|phone| phone.offline_days == 0);
-        Some(mine).filter(online).or_else(|| (0..self.phones.len()).find(online)).unwrap_or(mine)
-    }
-
     /// A bottle of the product with something in it, opened if need be; none when the shelf is bare.
     pub(super) fn bottle(
         &mut self,
         chance: &mut Chance,
         product: &Product,
-        mine: usize,
         at: DateTime<Utc>,
     ) -> Result<bool, Error> {
         if self.open.contains_key(&product.id) {
@@ -109,7 +102,7 @@ impl Van {
         self.cards.push((id, Card::Container(card)));
         self.open.insert(product.id, bottle);
         let fact = Fact::ContainerOpen(ContainerOpen { container_id: id, remaining_ml: None });
-        self.say(chance, mine, &fact, at)?;
+        self.say(chance, &fact, at)?;
         Ok(true)
     }
 
@@ -118,12 +111,11 @@ impl Van {
         &mut self,
         chance: &mut Chance,
         bottle: TrueBottle,
-        mine: usize,
         at: DateTime<Utc>,
     ) -> Result<(), Error> {
         if chance.yes(0.6) {
             let gross_g = whole(bottle.gross_g(chance))?;
-            self.say(chance, mine, &Fact::WeighIn(WeighIn { container_id: bottle.id, gross_g }), at)?;
+            self.say(chance, &Fact::WeighIn(WeighIn { container_id: bottle.id, gross_g }), at)?;
         }
         self.to_retire.push(bottle.id);
         self.emptied.push(bottle);
@@ -138,18 +130,18 @@ impl Van {
         ware: &PadWare,
         mine: usize,
         at: DateTime<Utc>,
-    ) -> Result<Option<usize>, Error> {
+    ) -> Option<usize> {
         let Some(pile) = self.pads.get_mut(mine).map(|pads| pads.entry(model).or_default()) else {
-            return Ok(None);
+            return None;
         };
         let freshest = (0..pile.len()).min_by_key(|i| pile.get(*i).map_or(0, |pad| pad.since_wash));
-        let clean = freshest
-            .filter(|i| pile.get(*i).is_some_and(|pad| pad.since_wash < ware.wash_after_cycles));
+        let clean =
+            freshest.filter(|i| pile.get(*i).is_some_and(|pad| pad.since_wash < ware.wash_after_cycles));
         if clean.is_some() || pile.len() >= PADS_IN_USE {
-            return Ok(clean.or(freshest));
+            return clean.or(freshest);
         }
         let Some(left) = self.new_pads.get_mut(&model).filter(|left| **left > 0) else {
-            return Ok(freshest);
+            return freshest;
         };
         *left -= 1;
         let id = chance.id(at);
@@ -157,19 +149,12 @@ impl Van {
         let place = pile.len() - 1;
         let card = Pad { label: self.tag("P"), item_id: model, place_id: self.place };
         self.cards.push((id, Card::Pad(card)));
-        Ok(Some(place))
+        Some(place)
     }
 
-    /// Writes down on the phone that speaks for the van.
-    pub(super) fn say(
-        &mut self,
-        chance: &mut Chance,
-        mine: usize,
-        fact: &Fact,
-        at: DateTime<Utc>,
-    ) -> Result<(), Error> {
-        let speaker = self.speaker(mine);
-        self.note(chance, speaker, fact, at).map(|_| ())
+    /// Writes down what all of the van must know of: on its first phone, which hands over first.
+    pub(super) fn say(&mut self, chance: &mut Chance, fact: &Fact, at: DateTime<Utc>) -> Result<(), Error> {
+        self.note(chance, 0, fact, at).map(|_| ())
     }
 
     /// Writes down on one phone.

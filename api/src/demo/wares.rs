@@ -86,11 +86,11 @@ const fn supply(
 
 /// Supplies.
 pub(super) const SUPPLIES: [SupplyWare; 6] = [
-    supply("towel", "Microfibre towel", 100, 62.0, 80),
+    supply("towel", "Microfibre towel", 100, 62.0, 160),
     supply("glove", "Nitrile gloves, pair", 100, 14.0, 60),
     supply("tape", "Masking tape, metre", 500, 19.0, 200),
     supply("applicator", "Foam applicator", 50, 21.0, 25),
-    supply("clay", "Clay pad", 20, 58.0, 8),
+    supply("clay", "Clay pad", 20, 58.0, 12),
     supply("swab", "Detail swab", 200, 9.5, 120),
 ];
 

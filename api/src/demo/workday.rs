@@ -111,7 +111,8 @@ impl Workday<'_> {
             }
         }
         for (phone, ends_at) in busy_until.into_iter().enumerate() {
-            let fact = WorkTime { member_id: None, job_id: Some(job.id), what: TimeKind::Job, starts_at, ends_at };
+            let fact =
+                WorkTime { member_id: None, job_id: Some(job.id), what: TimeKind::Job, starts_at, ends_at };
             self.van.note(self.chance, phone, &Fact::WorkTime(fact), ends_at)?;
         }
         Ok(())
@@ -134,8 +135,7 @@ impl Workday<'_> {
                 self.van.note(self.chance, phone, &Fact::PadWash(PadWash { pad_id }), now)?;
             }
             let ends_at = now + TimeDelta::minutes(i64::from(self.chance.whole(8, 20)));
-            let fact =
-                WorkTime { member_id: None, job_id: None, what: TimeKind::Shop, starts_at, ends_at };
+            let fact = WorkTime { member_id: None, job_id: None, what: TimeKind::Shop, starts_at, ends_at };
             self.van.note(self.chance, phone, &Fact::WorkTime(fact), ends_at)?;
         }
         Ok(())
@@ -193,7 +193,7 @@ impl Workday<'_> {
         };
         self.write_down(section.phone, work, ends_at)?;
         for bottle in section.emptied {
-            self.van.put_away(self.chance, bottle, section.phone, ends_at)?;
+            self.van.put_away(self.chance, bottle, ends_at)?;
         }
         if let Some((model, place, pad_id)) = pad {
             let pile = self.van.pads.get_mut(section.phone).and_then(|pads| pads.get_mut(&model));
@@ -225,7 +225,7 @@ impl Workday<'_> {
         let spot = section.area_m2 < SPOT_M2 && stage == StageKind::Cutting;
         let model = if spot { self.fleet.spot_pad } else { model };
         let Some(ware) = self.fleet.pad_models.get(&model) else { return Ok(None) };
-        let place = self.van.pad(self.chance, model, ware, section.phone, section.starts_at)?;
+        let place = self.van.pad(self.chance, model, ware, section.phone, section.starts_at);
         let id = place.and_then(|place| {
             let pile = self.van.pads.get(section.phone)?.get(&model)?;
             Some((model, place, pile.get(place)?.id))
@@ -242,7 +242,7 @@ impl Workday<'_> {
         let doses = (ml / product.ware.usual_ml_per_dose * self.chance.normal(1.0, PACE)).round();
         let (mut count, mut left_ml) = (doses.to_u32().unwrap_or(1).max(1), (ml * 10.0).round() / 10.0);
         loop {
-            if !self.van.bottle(self.chance, product, section.phone, section.starts_at)? {
+            if !self.van.bottle(self.chance, product, section.starts_at)? {
                 self.van.ran_dry += 1;
                 return Ok(());
             }
@@ -350,8 +350,7 @@ impl Workday<'_> {
     pub(super) fn remember_too_late(&mut self, job: Uuid) -> Result<(), Error> {
         let starts_at = at(self.day, 7 * 60);
         let ends_at = starts_at + TimeDelta::minutes(25);
-        let fact =
-            WorkTime { member_id: None, job_id: Some(job), what: TimeKind::Job, starts_at, ends_at };
+        let fact = WorkTime { member_id: None, job_id: Some(job), what: TimeKind::Job, starts_at, ends_at };
         self.note_slip(0, &Fact::WorkTime(fact), ends_at, "job_settled")
     }
 }

@@ -231,6 +231,8 @@ table! {
         place_id -> Uuid,
         dose -> Text,
         prior_ml_per_dose -> Double,
+        began_ml_per_dose -> Double,
+        began_sd_ml_per_dose -> Double,
         remaining_ml -> Double,
         ml_per_dose -> Double,
         p00 -> Double,

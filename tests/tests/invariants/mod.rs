@@ -1,5 +1,6 @@
-//! What must always hold, tried through the front door.
+//! What must always hold, tried through the front door and on a fleet at work.
 
 mod a_day;
+mod demo;
 mod desk;
 mod lanes;

@@ -12,7 +12,7 @@ use chrono::{DateTime, Utc};
 use dropwise_core::CoreError;
 use dropwise_core::stats::Estimate;
 use dropwise_core::stats::bottle::BottleState;
-use dropwise_core::stats::drop_size::expect_of_new_bottle;
+use dropwise_core::stats::drop_size::{expect_of_new_bottle, own_evidence};
 use rust_decimal::prelude::ToPrimitive;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -76,11 +76,7 @@ pub(super) fn judge(
     let (unknown, unknown_sd) = unknown_dose(word(container.dose));
     let prior = item.ml_per_dose.and_then(|ml| ml.get().to_f64()).filter(|ml| *ml > 0.0).unwrap_or(unknown);
     let prior_sd = prior * unknown_sd / unknown;
-    let bottles: Vec<Estimate> = weighed
-        .iter()
-        .filter_map(|level| Estimate::try_new(level.mean[1], level.covariance[2].max(0.0).sqrt()).ok())
-        .filter(|estimate| estimate.sd() > 0.0)
-        .collect();
+    let bottles: Vec<Estimate> = weighed.iter().filter_map(|level| own_voice(level).ok().flatten()).collect();
     let expected =
         expect_of_new_bottle(Estimate::try_new(prior, prior_sd)?, prior * BETWEEN_SD_SHARE, &bottles)?;
     Ok(Basis {
@@ -92,6 +88,13 @@ pub(super) fn judge(
         dose_mean_ml: expected.mean(),
         dose_sd_ml: expected.sd(),
     })
+}
+
+/// What a weighed container's own weighings said of its doses, without what it was first taken to be.
+fn own_voice(level: &ContainerLevel) -> Result<Option<Estimate>, CoreError> {
+    let [mean, sd] = level.began_ml_per_dose;
+    let filtered = Estimate::try_new(level.mean[1], level.covariance[2].max(0.0).sqrt())?;
+    own_evidence(Estimate::try_new(mean, sd)?, filtered)
 }
 
 /// A fresh estimate. No stock moves: what is in the container is at its place already.
@@ -111,6 +114,7 @@ pub(super) fn book(
         place_id: basis.place_id,
         dose: basis.dose.clone(),
         prior_ml_per_dose: basis.prior_ml_per_dose,
+        began_ml_per_dose: [basis.dose_mean_ml, basis.dose_sd_ml],
         mean: [0.0, 0.0],
         covariance: [0.0, 0.0, 0.0],
         weigh_ins: 0,

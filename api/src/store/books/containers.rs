@@ -23,6 +23,8 @@ pub struct ContainerLevel {
     pub dose: String,
     /// What a dose was taken to be at the start (ml).
     pub prior_ml_per_dose: f64,
+    /// What was expected of its own doses when it was opened: mean and standard deviation (ml per dose).
+    pub began_ml_per_dose: [f64; 2],
     /// Remaining volume (ml) and dose size (ml per dose).
     pub mean: [f64; 2],
     /// Their covariance: `[p00, p01, p11]`.
@@ -49,6 +51,8 @@ struct ContainerRow {
     place_id: Uuid,
     dose: String,
     prior_ml_per_dose: f64,
+    began_ml_per_dose: f64,
+    began_sd_ml_per_dose: f64,
     remaining_ml: f64,
     ml_per_dose: f64,
     p00: f64,
@@ -69,6 +73,7 @@ impl ContainerRow {
             place_id: self.place_id,
             dose: self.dose,
             prior_ml_per_dose: self.prior_ml_per_dose,
+            began_ml_per_dose: [self.began_ml_per_dose, self.began_sd_ml_per_dose],
             mean: [self.remaining_ml, self.ml_per_dose],
             covariance: [self.p00, self.p01, self.p11],
             weigh_ins: self.weigh_ins,
@@ -197,6 +202,8 @@ statement! {
         places: Vec<Uuid>,
         ways: Vec<String>,
         priors: Vec<f64>,
+        began: Vec<f64>,
+        began_sd: Vec<f64>,
         remaining: Vec<f64>,
         doses: Vec<f64>,
         p00: Vec<f64>,
@@ -209,14 +216,16 @@ statement! {
         last_weigh: Vec<Option<Uuid>>,
         opened: Vec<DateTime<Utc>>,
     }
-    = "insert into container_levels (fleet_id, container_id, item_id, place_id, dose, prior_ml_per_dose, remaining_ml, \
-       ml_per_dose, p00, p01, p11, weigh_ins, flagged, doses_since, draws_since, last_weigh_id, opened_at) \
+    = "insert into container_levels (fleet_id, container_id, item_id, place_id, dose, prior_ml_per_dose, began_ml_per_dose, \
+       began_sd_ml_per_dose, remaining_ml, ml_per_dose, p00, p01, p11, weigh_ins, flagged, doses_since, draws_since, last_weigh_id, opened_at) \
        select " [fleet: sql::Uuid]
       ", * from unnest(" [ids: sql::Array<sql::Uuid>]
       ", " [items: sql::Array<sql::Uuid>]
       ", " [places: sql::Array<sql::Uuid>]
       ", " [ways: sql::Array<sql::Text>]
       ", " [priors: sql::Array<sql::Double>]
+      ", " [began: sql::Array<sql::Double>]
+      ", " [began_sd: sql::Array<sql::Double>]
       ", " [remaining: sql::Array<sql::Double>]
       ", " [doses: sql::Array<sql::Double>]
       ", " [p00: sql::Array<sql::Double>]
@@ -229,7 +238,8 @@ statement! {
       ", " [last_weigh: sql::Array<sql::Nullable<sql::Uuid>>]
       ", " [opened: sql::Array<sql::Timestamptz>]
       ") on conflict (fleet_id, container_id) do update set place_id = excluded.place_id, \
-       prior_ml_per_dose = excluded.prior_ml_per_dose, remaining_ml = excluded.remaining_ml, \
+       prior_ml_per_dose = excluded.prior_ml_per_dose, began_ml_per_dose = excluded.began_ml_per_dose, \
+       began_sd_ml_per_dose = excluded.began_sd_ml_per_dose, remaining_ml = excluded.remaining_ml, \
        ml_per_dose = excluded.ml_per_dose, p00 = excluded.p00, p01 = excluded.p01, p11 = excluded.p11, \
        weigh_ins = excluded.weigh_ins, flagged = excluded.flagged, doses_since = excluded.doses_since, \
        draws_since = excluded.draws_since, last_weigh_id = excluded.last_weigh_id, opened_at = excluded.opened_at"
@@ -261,6 +271,8 @@ pub async fn save_containers(tx: &mut Tx, levels: &[(Uuid, Option<ContainerLevel
         places: open.iter().map(|(_, l)| l.place_id).collect(),
         ways: open.iter().map(|(_, l)| l.dose.clone()).collect(),
         priors: open.iter().map(|(_, l)| l.prior_ml_per_dose).collect(),
+        began: open.iter().map(|(_, l)| l.began_ml_per_dose[0]).collect(),
+        began_sd: open.iter().map(|(_, l)| l.began_ml_per_dose[1]).collect(),
         remaining: open.iter().map(|(_, l)| l.mean[0]).collect(),
         doses: open.iter().map(|(_, l)| l.mean[1]).collect(),
         p00: open.iter().map(|(_, l)| l.covariance[0]).collect(),
