@@ -12,7 +12,7 @@ use chrono::{DateTime, Utc};
 use dropwise_core::CoreError;
 use dropwise_core::stats::Estimate;
 use dropwise_core::stats::bottle::BottleState;
-use dropwise_core::stats::drop_size::{expect_of_new_bottle, own_evidence};
+use dropwise_core::stats::drop_size::{BOTTLES_FOR_SPREAD, between_bottles, own_evidence, pool};
 use rust_decimal::prelude::ToPrimitive;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -20,8 +20,11 @@ use uuid::Uuid;
 
 /// How well the fill of a new container is known, as a share of it: common practice, no source.
 const FILL_SD_SHARE: f64 = 0.01;
-/// How much containers of one product differ, as a share of the dose, before three were weighed.
+/// How much containers of one product differ, as a share of the dose, before others were weighed.
 const BETWEEN_SD_SHARE: f64 = 0.16;
+/// How many bottles' worth that assumption keeps: a spread seen in a handful of bottles is often nothing
+/// by chance, and a new bottle would then be thought known to the drop.
+const BETWEEN_WEIGHT: f64 = 6.0;
 
 /// What the cards and the other containers said.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -77,8 +80,8 @@ pub(super) fn judge(
     let prior = item.ml_per_dose.and_then(|ml| ml.get().to_f64()).filter(|ml| *ml > 0.0).unwrap_or(unknown);
     let prior_sd = prior * unknown_sd / unknown;
     let bottles: Vec<Estimate> = weighed.iter().filter_map(|level| own_voice(level).ok().flatten()).collect();
-    let expected =
-        expect_of_new_bottle(Estimate::try_new(prior, prior_sd)?, prior * BETWEEN_SD_SHARE, &bottles)?;
+    let between_sd = between(prior * BETWEEN_SD_SHARE, &bottles)?;
+    let expected = pool(Estimate::try_new(prior, prior_sd)?, between_sd, &bottles)?.new_bottle;
     Ok(Basis {
         item_id: container.item_id,
         place_id: container.place_id,
@@ -88,6 +91,25 @@ pub(super) fn judge(
         dose_mean_ml: expected.mean(),
         dose_sd_ml: expected.sd(),
     })
+}
+
+/// How much containers of the product differ: assumed at first, then more and more as seen.
+///
+/// # Formula
+/// ```text
+/// t^2 = (w t0^2 + (k - 1) t_k^2) / (w + k - 1)
+/// ```
+/// t0 assumed and `t_k` seen spread between k containers (by moments), w weight of the assumption: the mean
+/// of a scaled inverse chi-squared belief about a variance, kept simple (Gelman et al., Bayesian Data
+/// Analysis, 3rd ed., ch. 2.6; from memory).
+fn between(assumed_sd: f64, bottles: &[Estimate]) -> Result<f64, CoreError> {
+    if bottles.len() < BOTTLES_FOR_SPREAD {
+        return Ok(assumed_sd);
+    }
+    let seen = between_bottles(bottles)?.between_variance;
+    let freedom = bottles.len().to_f64().unwrap_or(1.0) - 1.0;
+    let variance = (BETWEEN_WEIGHT * assumed_sd * assumed_sd + freedom * seen) / (BETWEEN_WEIGHT + freedom);
+    Ok(variance.sqrt())
 }
 
 /// What a weighed container's own weighings said of its doses, without what it was first taken to be.
