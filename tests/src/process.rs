@@ -1,10 +1,12 @@
 //! Processes of our own: signals to them, and their children.
 
-use std::process::Command;
+use std::process::{Command, Stdio};
 
 /// Sends a signal by name (`TERM`, `STOP` …) to one process that a test started.
 pub fn signal(process: u32, name: &str) {
-    let _ = Command::new("kill").arg(format!("-{name}")).arg(process.to_string()).status();
+    // Whoever has ended meanwhile needs no signal, and no word about it.
+    let mut kill = Command::new("kill");
+    let _ = kill.arg(format!("-{name}")).arg(process.to_string()).stderr(Stdio::null()).status();
 }
 
 /// A process and all its children, as `/proc` lists them now.

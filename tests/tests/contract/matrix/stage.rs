@@ -225,7 +225,7 @@ fn phc() -> String {
     let make = || {
         let hasher = Hasher::new(HashingConfig::default(), 1).expect("a hasher");
         let hash = end_to_end::db::on_runtime(hasher.hash(PASSWORD.to_owned().into()));
-        hash.ok().expect("a hash")
+        hash.expect("a hash")
     };
     PHC.get_or_init(make).clone()
 }

@@ -9,6 +9,9 @@ use serde_json::{Value, json};
 use std::cell::{Cell, RefCell};
 use uuid::Uuid;
 
+/// Sends a body, each time as something new.
+type Send = Box<dyn Fn(&[u8]) -> Answer>;
+
 /// One thing to write.
 pub(super) struct Attempt {
     /// For messages.
@@ -16,7 +19,7 @@ pub(super) struct Attempt {
     /// A body that is taken.
     pub(super) body: Value,
     /// Sends a body, each time as something new.
-    pub(super) send: Box<dyn Fn(&[u8]) -> Answer>,
+    pub(super) send: Send,
 }
 
 const JSON: (&str, &str) = ("content-type", "application/json");
@@ -30,7 +33,7 @@ pub(super) fn attempts(world: &World) -> Vec<Attempt> {
     all
 }
 
-fn put(client: &Client, folder: &'static str) -> Box<dyn Fn(&[u8]) -> Answer> {
+fn put(client: &Client, folder: &'static str) -> Send {
     let client = client.clone();
     Box::new(move |body| client.send("PUT", &format!("/v1/{folder}/{}", fresh()), &[JSON], Some(body)))
 }
