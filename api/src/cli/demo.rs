@@ -43,7 +43,6 @@ pub(crate) fn fill(arguments: DemoArguments) -> Result<(), String> {
             Some(outcome) => print!("{outcome}"),
             None => println!("The demo fleet exists already; nothing was changed."),
         }
-        // What `answers` says of the fleet (what runs out, pads worn, the month's margin) is printed here.
         Ok(())
     })
 }

@@ -5,6 +5,7 @@
 //!
 //! Never: SQL, the clock, anything about real people, places or products.
 
+mod answers;
 mod booking;
 mod calendar;
 mod chance;
@@ -68,6 +69,8 @@ pub struct Outcome {
     pub scores: Scores,
     /// Jobs booked, called off, settled.
     pub jobs: (u32, u32, u32),
+    /// What the books answer on the last evening, line by line.
+    pub answers: Vec<String>,
     /// How often a van had none of what was wanted.
     pub ran_dry: u32,
 }
@@ -119,6 +122,7 @@ pub async fn fill(
     year.finish(options.ends_on).await?;
     Ok(Some(Outcome {
         fleet: year.fleet.office.fleet,
+        answers: answers::lines(db, &year.fleet, options.ends_on).await?,
         sign_ins,
         jobs: (year.diary.booked, year.diary.cancelled, year.settled),
         ran_dry: year.vans.iter().map(|van| van.ran_dry).sum(),

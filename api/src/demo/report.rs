@@ -48,6 +48,10 @@ impl fmt::Display for Outcome {
                 100.0 * coverage
             )?;
         }
+        writeln!(f, "\nWhat the books answer on the last evening:")?;
+        for line in &self.answers {
+            writeln!(f, "  {line}")?;
+        }
         Ok(())
     }
 }
