@@ -166,10 +166,10 @@ mod tests {
         assert!(holds(&opened, &token_of(&made)));
         assert_eq!(made.refresh, opened.refresh);
         for file in ["access-0001.der", "refresh.key"] {
-            let mode = std::os::unix::fs::PermissionsExt::mode(
+            let bits = std::os::unix::fs::PermissionsExt::mode(
                 &fs::metadata(folder.0.join(file)).unwrap().permissions(),
             );
-            assert_eq!(mode & 0o077, 0, "{file}");
+            assert_eq!(bits & 0o077, 0, "{file}");
         }
         assert!(!holds(&Keys::open(&Folder::new().0).unwrap(), &token_of(&made)), "another server's keys");
     }

@@ -217,7 +217,6 @@ async fn check_place(tx: &mut Tx, place: Option<Uuid>) -> Result<(), Error> {
 }
 
 /// Two writers on one id look again; a handle that is taken is the client's to change.
-#[expect(clippy::wildcard_enum_match_arm, reason = "every other error passes through as it is")]
 fn met(error: Error) -> Error {
     error.when_taken(|key| {
         if key.ends_with("_pkey") {
