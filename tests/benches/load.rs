@@ -229,6 +229,6 @@ fn found(db: &TestDb) {
 
 fn signed_in(client: Client) -> Client {
     let who = json!({"fleet": "load", "member": "owner", "password": PASSWORD});
-    let session = client.post("/v1/sessions", &who).expect(200).json();
+    let session = client.post("/v1/sessions", &who).expect(201).json();
     client.with_token(session["access_token"].as_str().expect("a token"))
 }
