@@ -131,9 +131,7 @@ impl Van {
         mine: usize,
         at: DateTime<Utc>,
     ) -> Option<usize> {
-        let Some(pile) = self.pads.get_mut(mine).map(|pads| pads.entry(model).or_default()) else {
-            return None;
-        };
+        let pile = self.pads.get_mut(mine).map(|pads| pads.entry(model).or_default())?;
         let freshest = (0..pile.len()).min_by_key(|i| pile.get(*i).map_or(0, |pad| pad.since_wash));
         let clean =
             freshest.filter(|i| pile.get(*i).is_some_and(|pad| pad.since_wash < ware.wash_after_cycles));

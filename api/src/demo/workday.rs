@@ -177,7 +177,7 @@ impl Workday<'_> {
             }
         }
         let pad = match steps.iter().find_map(|step| step.pad_model) {
-            Some(model) => self.pad_for(model, stage, &section)?,
+            Some(model) => self.pad_for(model, stage, &section),
             None => None,
         };
         let with_machine = pad.is_some();
@@ -221,10 +221,10 @@ impl Workday<'_> {
         model: Uuid,
         stage: StageKind,
         section: &Section<'_>,
-    ) -> Result<Option<(Uuid, usize, Uuid)>, Error> {
+    ) -> Option<(Uuid, usize, Uuid)> {
         let spot = section.area_m2 < SPOT_M2 && stage == StageKind::Cutting;
         let model = if spot { self.fleet.spot_pad } else { model };
-        let Some(ware) = self.fleet.pad_models.get(&model) else { return Ok(None) };
+        let ware = self.fleet.pad_models.get(&model)?;
         let place = self.van.pad(self.chance, model, ware, section.phone, section.starts_at);
         let id = place.and_then(|place| {
             let pile = self.van.pads.get(section.phone)?.get(&model)?;
@@ -233,7 +233,7 @@ impl Workday<'_> {
         if id.is_none() {
             self.van.ran_dry += 1;
         }
-        Ok(id)
+        id
     }
 
     /// Puts product down, from a second bottle when the first is emptied on the way.
