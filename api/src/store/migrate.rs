@@ -84,7 +84,26 @@ pub async fn check_durability(url: &str) -> Result<(), Error> {
     if sums != "on" {
         tracing::warn!("the database has no data checksums: a damaged page would go unnoticed");
     }
+    let number: String = diesel::select(current_setting("server_version_num")).get_result(&mut conn).await?;
+    if number.parse().is_ok_and(is_behind) {
+        tracing::warn!(
+            number,
+            "this Postgres lacks a security fix (CVE-2025-8713): update to its newest minor version"
+        );
+    }
     Ok(())
+}
+
+/// Whether a server version is older than the minor release that mended CVE-2025-8713: 15.14, 16.10, 17.6.
+const fn is_behind(number: u32) -> bool {
+    let (major, minor) = (number / 10_000, number % 10_000);
+    match major {
+        0..=14 => true,
+        15 => minor < 14,
+        16 => minor < 10,
+        17 => minor < 6,
+        _ => false,
+    }
 }
 
 #[diesel::declare_sql_function]
@@ -97,4 +116,16 @@ async fn connect(url: &str) -> Result<AsyncPgConnection, Error> {
     AsyncPgConnection::establish(url)
         .await
         .map_err(|error| Error::Unavailable { why: error.to_string(), retry_after_s: 2 })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_behind;
+
+    #[test]
+    fn only_servers_with_the_fix_pass_without_a_word() {
+        // The minor releases of 14 August 2025, as the CVE's announcement lists them.
+        assert!([130_022, 150_013, 160_009, 170_005].into_iter().all(is_behind));
+        assert!(![150_014, 150_018, 160_010, 170_006, 180_000].into_iter().any(is_behind));
+    }
 }

@@ -72,6 +72,20 @@ fn one_bad_entry_blocks_nothing_and_unknown_kinds_are_parked() {
 }
 
 #[test]
+fn work_from_a_bottle_whose_opening_lies_on_another_phone_is_kept_and_not_refused() {
+    let desk = Desk::new("lane-parked");
+    let phone = Phone::enrol(&desk);
+    let of = desk.cards;
+    let work = json!({"n": 1, "id": fresh(), "kind": "section_work", "happened_at": "2026-03-02T18:00:00Z",
+                      "body": {"job_id": of.job, "section": "hood", "stage": "polishing",
+                               "doses": [{"container_id": of.container, "count": 4}]}});
+    let reply = phone.hand_over(&[work, trip(&desk, 2)]);
+    assert_eq!(verdicts(&reply), ["parked", "taken"]);
+    assert_eq!(reply["verdicts"][0]["code"], "container_not_open");
+    desk.audit();
+}
+
+#[test]
 fn a_number_used_twice_for_different_things_freezes_the_lane() {
     let desk = Desk::new("lane-clone");
     let phone = Phone::enrol(&desk);

@@ -3,6 +3,7 @@
 use super::books::At;
 use super::facts::Fact;
 use super::refusal::EntryRefusal;
+use super::weigh_in::NOT_OPEN;
 use super::{
     Author, Basis, Desk, Earlier, FORM, Incoming, Verdict, container_open, own, pad_retire, pad_wash, pads,
     receipt, reversal, section_work, stock_count, stock_move, storable, trip, weigh_in, work_time,
@@ -80,7 +81,9 @@ pub(super) fn judge(
             }
             Err(refusal) => {
                 desk.books.undo();
-                (Verdict::Refused(refusal), None)
+                // The opening may still lie on another phone: work that was done is not refused for it.
+                let waits = entry.n.is_some() && refusal.code == NOT_OPEN;
+                (if waits { Verdict::Parked(refusal) } else { Verdict::Refused(refusal) }, None)
             }
         },
     };

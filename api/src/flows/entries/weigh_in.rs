@@ -65,9 +65,12 @@ pub(super) fn judge(
     Ok(basis)
 }
 
+/// The code of what is done with a container that is not in service.
+pub(super) const NOT_OPEN: &str = "container_not_open";
+
 /// The refusal of anything done with a container that is not in service.
 pub(super) fn not_open() -> EntryRefusal {
-    EntryRefusal::at("container_not_open", "container_id", "Open this container first (container_open).")
+    EntryRefusal::at(NOT_OPEN, "container_id", "Open this container first (container_open).")
 }
 
 /// Corrects level and dose size; books the difference in stock, and its cost to the jobs that drew.
