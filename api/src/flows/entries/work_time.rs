@@ -168,4 +168,18 @@ mod tests {
         let day = NaiveDate::from_ymd_opt(2025, 3, 30).unwrap();
         assert_eq!(start_of_day(day, chrono_tz::Asia::Beirut), at("2025-03-29T22:00:00Z"));
     }
+
+    #[test]
+    fn every_instant_lies_in_exactly_one_month_of_every_zone() {
+        use rand::{RngExt, SeedableRng};
+        let mut chance = rand::rngs::StdRng::seed_from_u64(62);
+        for _ in 0..20_000 {
+            let zone = chrono_tz::TZ_VARIANTS[chance.random_range(0..chrono_tz::TZ_VARIANTS.len())];
+            let at = DateTime::from_timestamp(chance.random_range(0..4_102_444_800), 0).unwrap();
+            let month = super::super::books::month_of(at.with_timezone(&zone).date_naive());
+            let next = month.checked_add_months(chrono::Months::new(1)).unwrap();
+            let bounds = (start_of_day(month, zone), start_of_day(next, zone));
+            assert!(bounds.0 <= at && at < bounds.1, "{at} in {zone}: {bounds:?}");
+        }
+    }
 }
