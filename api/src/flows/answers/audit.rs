@@ -6,7 +6,6 @@ use crate::error::Error;
 use crate::flows::entries::rebuild::Rebuild;
 use crate::store::audit::{self as questions, Compared};
 use crate::store::{Tx, books, entries};
-use std::collections::HashMap;
 use uuid::Uuid;
 
 /// Entries replayed at a time.
@@ -71,7 +70,7 @@ async fn rebuilt(tx: &mut Tx) -> Result<Vec<Finding>, Error> {
         let Some((last, _)) = chunk.last() else { break };
         after = *last;
         let ids: Vec<Uuid> = chunk.iter().map(|(_, entry)| entry.entry_id).collect();
-        let mut kept = split(books::lines_of(tx, &ids).await?);
+        let mut kept = books::lines_of(tx, &ids).await?.by_entry();
         for (_, entry) in &chunk {
             let made = rebuild.replay(entry)?;
             let kept = kept.remove(&entry.entry_id).unwrap_or_default();
@@ -106,18 +105,4 @@ async fn rebuilt(tx: &mut Tx) -> Result<Vec<Finding>, Error> {
         levels.finding("I7 stock levels and values equal those rebuilt"),
         tools.finding("I7 container estimates and pad states equal those rebuilt"),
     ])
-}
-
-fn split(lines: books::Lines) -> HashMap<Uuid, books::Lines> {
-    let mut by: HashMap<Uuid, books::Lines> = HashMap::new();
-    for line in lines.stock {
-        by.entry(line.entry_id).or_default().stock.push(line);
-    }
-    for line in lines.costs {
-        by.entry(line.entry_id).or_default().costs.push(line);
-    }
-    for line in lines.pads {
-        by.entry(line.entry_id).or_default().pads.push(line);
-    }
-    by
 }

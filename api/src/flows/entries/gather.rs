@@ -149,7 +149,7 @@ pub(super) async fn gather(
     // Only entries of earlier batches: one of this batch is looked up on the desk itself.
     let back: Vec<Uuid> = earlier.keys().copied().collect();
     on_desk.earlier_marks = books::find_marks(tx, &back).await?;
-    on_desk.earlier = by_entry(books::lines_of(tx, &back).await?, &back);
+    on_desk.earlier = books::lines_of(tx, &back).await?.by_entry();
 
     let members = list(&named.members);
     known_cards.members = accounts::find_retired(tx, &members).await?;
@@ -201,19 +201,4 @@ fn pointed_at(cards: &Cards) -> BTreeSet<Uuid> {
     }
     wanted.retain(|id| !cards.by_id.contains_key(id));
     wanted
-}
-
-fn by_entry(lines: books::Lines, entries: &[Uuid]) -> HashMap<Uuid, books::Lines> {
-    let mut by: HashMap<Uuid, books::Lines> =
-        entries.iter().map(|id| (*id, books::Lines::default())).collect();
-    for line in lines.stock {
-        by.entry(line.entry_id).or_default().stock.push(line);
-    }
-    for line in lines.costs {
-        by.entry(line.entry_id).or_default().costs.push(line);
-    }
-    for line in lines.pads {
-        by.entry(line.entry_id).or_default().pads.push(line);
-    }
-    by
 }

@@ -3,15 +3,13 @@
 use super::books::Books;
 use super::{Author, Desk};
 use crate::error::Error;
+use crate::flows::answers::levels::CONFIDENCE;
 use crate::ids::LaneId;
 use crate::store::books::{self, ContainerLevel, FigureKey, PadState};
 use crate::store::{TrailRow, Tx, entries};
 use chrono::{DateTime, Utc};
 use dropwise_core::stats::Estimate;
 use serde_json::{Value, json};
-
-/// Confidence of every interval that is shown.
-pub(super) const CONFIDENCE: f64 = 0.90;
 
 /// Writes everything the batch made, whole columns at a time.
 pub(super) async fn record(

@@ -8,6 +8,7 @@ use diesel::prelude::*;
 use diesel::sql_types as sql;
 use diesel_async::RunQueryDsl;
 use rust_decimal::Decimal;
+use std::collections::HashMap;
 use uuid::Uuid;
 
 /// Stock that came, went or was corrected.
@@ -93,6 +94,24 @@ pub struct Lines {
     pub costs: Vec<CostLine>,
     /// Pads.
     pub pads: Vec<PadLine>,
+}
+
+impl Lines {
+    /// The same lines, each with those of its own entry; an entry without lines is absent.
+    #[must_use]
+    pub fn by_entry(self) -> HashMap<Uuid, Self> {
+        let mut by: HashMap<Uuid, Self> = HashMap::new();
+        for line in self.stock {
+            by.entry(line.entry_id).or_default().stock.push(line);
+        }
+        for line in self.costs {
+            by.entry(line.entry_id).or_default().costs.push(line);
+        }
+        for line in self.pads {
+            by.entry(line.entry_id).or_default().pads.push(line);
+        }
+        by
+    }
 }
 
 /// Costs summed for one job and month; the nil id stands for no job.
