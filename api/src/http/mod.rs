@@ -55,9 +55,7 @@ pub fn routes(to: &mut ServiceConfig<'_>) {
     to.service(cards::edit_card);
     to.service(cards::retire_card);
 
-    to.service(device::hand_over);
-    to.service(device::read_trail);
-    to.service(device::read_limits);
+    device::routes(to);
     to.service(entries::record_entry);
     to.service(entries::list_entries);
     to.service(entries::read_entry);
