@@ -5,3 +5,4 @@
 pub mod bookmark;
 pub mod handover;
 pub mod reading;
+pub mod rules;
