@@ -4,3 +4,6 @@
 //! Never: a database, a clock, a request, anything drawn by lot.
 
 pub mod going_on;
+pub mod job_state;
+pub mod merge;
+pub mod stamp;
