@@ -195,7 +195,8 @@ impl Depot {
             return Ok(());
         }
         let (author, sent) = (Author::from(fleet.office), batch.clone());
-        let taking = async move |tx: &mut _| entries::take(tx, author, None, &sent, now).await;
+        let digests = sent.iter().map(entries::digest).collect::<Result<Vec<_>, _>>()?;
+        let taking = async move |tx: &mut _| entries::take(tx, author, None, &sent, &digests, now).await;
         let verdicts = db.write("book_at_the_desk", fleet.office.fleet, taking).await?;
         for (entry, verdict) in batch.iter().zip(&verdicts) {
             tally.count(entry, None, verdict);

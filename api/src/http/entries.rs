@@ -144,10 +144,12 @@ pub(super) async fn record_entry(
         return Err(Error::invalid_at("unknown_kind", "/kind", format!("Entries are of the kinds {known}.")));
     }
     let sent = entry.clone();
+    let digest = entries::digest(&entry)?;
     let verdict = db
         .write("record_entry", who.fleet, async move |tx| {
             let verdicts =
-                entries::take(tx, Author::from(who), None, std::slice::from_ref(&sent), now).await?;
+                entries::take(tx, Author::from(who), None, std::slice::from_ref(&sent), &[digest], now)
+                    .await?;
             // An error ends the transaction without a trace of the entry.
             match verdicts.into_iter().next() {
                 Some(Verdict::Refused(why)) => Err(Error::Refused {

@@ -1,25 +1,28 @@
 //! A run of entries of one lane, judged once each, in order, in one transaction.
 
+use super::rules::lane::{Digest, Judged, LaneState, Reused, Sent, plan};
 use crate::auth::Who;
 use crate::error::Error;
 use crate::flows::entries::{self, Author, Incoming, Verdict};
 use crate::ids::LaneId;
+use crate::store::entries::Known;
 use crate::store::{Tx, accounts, entries as stored};
 use chrono::{DateTime, Utc};
+use std::collections::HashMap;
+use uuid::Uuid;
 
 /// What a handover came to.
 #[derive(Debug)]
 pub struct Outcome {
     /// One verdict per entry that was judged, in the order sent; entries after a gap have none.
-    pub verdicts: Vec<(i64, uuid::Uuid, Verdict)>,
+    pub verdicts: Vec<(i64, Uuid, Verdict)>,
     /// The last number judged in this lane.
     pub last_n: i64,
     /// Whether the lane was found to be shared by two phones and takes nothing any more.
     pub frozen: bool,
 }
 
-/// Takes what a lane hands over: repeats get their old verdict, a gap stops, a number or id used twice
-/// for different things freezes the lane.
+/// Takes what a lane hands over, as [`plan`] says.
 ///
 /// # Errors
 /// [`Error::NotFound`] for a lane that is not this member's; [`Error::Conflict`] for a frozen one.
@@ -40,46 +43,51 @@ pub async fn take(
             "Two phones handed over as this one. Enrol again; the office decides on what was sent.",
         ));
     }
-    let numbers: Vec<i64> = sent.iter().filter_map(|entry| entry.n).collect();
-    let (first, last) =
-        (numbers.iter().min().copied().unwrap_or(1), numbers.iter().max().copied().unwrap_or(0));
-    let repeated = stored::find_by_lane(tx, lane, first, last.min(held.last_n)).await?;
-    let ids: Vec<uuid::Uuid> = sent.iter().map(|entry| entry.id).collect();
+    let run = run(sent)?;
+    let numbers = || run.iter().map(|entry| entry.n);
+    let (first, last) = (numbers().min().unwrap_or(1), numbers().max().unwrap_or(0));
+    let judged = stored::find_by_lane(tx, lane, first, last.min(held.last_n)).await?;
+    let ids: Vec<Uuid> = run.iter().map(|entry| entry.id).collect();
     let known = stored::find_known(tx, &ids).await?;
+    let says = |was: &Known| Digest::try_from(was.digest.as_slice()).unwrap_or_default();
+    let plan = plan(
+        LaneState { last_n: held.last_n },
+        &run,
+        &|n| judged.get(&n).map(|was| Judged { id: was.entry_id, digest: says(was) }),
+        &|id| known.get(&id).map(says),
+    );
 
-    let mut outcome =
-        Outcome { verdicts: Vec::with_capacity(sent.len()), last_n: held.last_n, frozen: false };
-    let mut fresh: Vec<Incoming> = Vec::with_capacity(sent.len());
-    for entry in sent {
-        let n = entry.n.unwrap_or(0);
-        if n <= held.last_n {
-            let same = repeated.get(&n).filter(|was| was.entry_id == entry.id);
-            let same = match same {
-                Some(was) if was.digest == entries::digest(entry)? => was,
-                _ => {
-                    outcome.frozen = true;
-                    break;
-                }
-            };
-            outcome.verdicts.push((n, entry.id, Verdict::of(same)));
-        } else if known.contains_key(&entry.id) || fresh.iter().any(|other| other.id == entry.id) {
-            outcome.frozen = true;
-            break;
-        } else if fresh.last().and_then(|other| other.n).unwrap_or(held.last_n) + 1 == n {
-            fresh.push(entry.clone());
-        } else {
-            // A gap: nothing after it is looked at; the reply says which number is expected.
-            break;
-        }
+    let fresh: Vec<Incoming> = plan.fresh.iter().filter_map(|at| sent.get(*at)).cloned().collect();
+    let digests: Vec<Digest> = plan.fresh.iter().filter_map(|at| run.get(*at)).map(|e| e.digest).collect();
+    let now_judged = entries::take(tx, Author::from(who), Some(lane), &fresh, &digests, now).await?;
+    let mut by_id: HashMap<Uuid, Verdict> =
+        known.iter().map(|(id, known)| (*id, Verdict::of(known))).collect();
+    by_id.extend(fresh.iter().map(|entry| entry.id).zip(now_judged));
+
+    let mut answered = [plan.repeats, plan.fresh].concat();
+    answered.sort_unstable();
+    let verdict = |at: &usize| {
+        let entry = run.get(*at)?;
+        Some((entry.n, entry.id, by_id.get(&entry.id)?.clone()))
+    };
+    let mut verdicts: Vec<(i64, Uuid, Verdict)> = answered.iter().filter_map(verdict).collect();
+    if let Some(proof) = plan.froze
+        && proof.reused == Reused::Id
+        && let Some(entry) = run.get(proof.at)
+    {
+        verdicts.push((entry.n, entry.id, Verdict::Reused));
     }
-    let verdicts = entries::take(tx, Author::from(who), Some(lane), &fresh, now).await?;
-    for (entry, verdict) in fresh.iter().zip(verdicts) {
-        let n = entry.n.unwrap_or(0);
-        outcome.last_n = n;
-        outcome.verdicts.push((n, entry.id, verdict));
-    }
+    let outcome = Outcome { verdicts, last_n: plan.expected.saturating_sub(1), frozen: plan.froze.is_some() };
     if outcome.frozen || outcome.last_n != held.last_n {
         accounts::save_lane(tx, lane, outcome.last_n, outcome.frozen.then_some(now)).await?;
     }
     Ok(outcome)
+}
+
+/// What the rules need to know of what was sent.
+fn run(sent: &[Incoming]) -> Result<Vec<Sent>, Error> {
+    let known = |entry: &Incoming| {
+        Ok(Sent { n: entry.n.unwrap_or(0), id: entry.id, digest: entries::digest(entry)? })
+    };
+    sent.iter().map(known).collect()
 }

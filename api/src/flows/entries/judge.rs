@@ -47,7 +47,7 @@ pub(super) fn read(entry: &Incoming) -> Read {
 ///
 /// # Errors
 /// When the body cannot be written as canonical JSON (RFC 8785).
-pub fn digest(entry: &Incoming) -> Result<Vec<u8>, Error> {
+pub fn digest(entry: &Incoming) -> Result<[u8; 32], Error> {
     let whole = json!({
         "kind": entry.kind,
         "form": entry.form,
@@ -55,20 +55,19 @@ pub fn digest(entry: &Incoming) -> Result<Vec<u8>, Error> {
         "body": entry.body,
     });
     let canonical = serde_json_canonicalizer::to_vec(&whole).map_err(Error::internal)?;
-    Ok(Sha256::digest(canonical).to_vec())
+    Ok(Sha256::digest(canonical).into())
 }
 
 /// The verdict on one entry; a taken one is on the desk afterwards, anything else has left no trace.
 pub(super) fn judge(
     desk: &mut Desk,
     author: Author,
-    entry: &Incoming,
+    (entry, digest): (&Incoming, &[u8; 32]),
     read: Read,
     now: DateTime<Utc>,
 ) -> Result<Verdict, Error> {
-    let digest = digest(entry)?;
     if let Some(known) = desk.known.get(&entry.id) {
-        return Ok(if known.digest == digest { Verdict::of(known) } else { Verdict::Reused });
+        return Ok(if known.digest == *digest { Verdict::of(known) } else { Verdict::Reused });
     }
     let (verdict, basis) = match read {
         Read::Unknown => (Verdict::Parked(unknown()), None),
@@ -98,7 +97,7 @@ pub(super) fn judge(
             place_id: author.home_place,
             happened_at: storable::when(entry, now),
             body: storable::document(&entry.body),
-            digest,
+            digest: digest.to_vec(),
             basis: basis.map(serde_json::to_value).transpose().map_err(Error::internal)?,
             verdict: verdict.word(),
             code: why.map(|why| why.code.clone().into_owned()),

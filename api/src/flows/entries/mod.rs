@@ -140,7 +140,8 @@ struct Earlier {
     reversed: bool,
 }
 
-/// Judges and books a batch in order, in the caller's transaction.
+/// Judges and books a batch in order, in the caller's transaction. `digests`: of each entry, what
+/// [`digest`] says.
 ///
 /// # Errors
 /// Those of the database. What is wrong with an entry is its verdict, never an error.
@@ -149,12 +150,13 @@ pub async fn take(
     author: Author,
     lane: Option<LaneId>,
     batch: &[Incoming],
+    digests: &[[u8; 32]],
     now: DateTime<Utc>,
 ) -> Result<Vec<Verdict>, Error> {
     let read: Vec<judge::Read> = batch.iter().map(judge::read).collect();
     let mut desk = gather::gather(tx, author, batch, &read).await?;
     let mut verdicts = Vec::with_capacity(batch.len());
-    for (entry, read) in batch.iter().zip(read) {
+    for (entry, read) in batch.iter().zip(digests).zip(read) {
         verdicts.push(judge::judge(&mut desk, author, entry, read, now)?);
     }
     record::record(tx, desk, author, lane, now).await?;

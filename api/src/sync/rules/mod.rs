@@ -5,5 +5,6 @@
 
 pub mod going_on;
 pub mod job_state;
+pub mod lane;
 pub mod merge;
 pub mod stamp;
