@@ -11,8 +11,9 @@ use std::time::Duration;
 
 /// How long a request waits for a free connection.
 const POOL_WAIT: Duration = Duration::from_secs(1);
-/// How long a whole transaction may take before its connection is given up.
-const TRANSACTION_LIMIT: Duration = Duration::from_secs(20);
+/// How long a whole transaction may take before its connection is given up. Postgres ends a statement
+/// after 5 s by itself; this is for a Postgres that stands still and ends nothing.
+const TRANSACTION_LIMIT: Duration = Duration::from_secs(10);
 /// A transaction that lost a race is done again this often.
 const TRIES: u32 = 5;
 /// Connections per worker: eight in all on two workers won every measured mix.
@@ -96,7 +97,8 @@ impl Db {
         limited(reading).await
     }
 
-    /// Reads a whole history in one snapshot, however long it takes. For an operator's commands only.
+    /// Reads a whole history in one snapshot, however long it takes. For an operator's commands only:
+    /// of a server's limits, only the one on locks holds here.
     ///
     /// # Errors
     /// Those of `work`; [`Error::Unavailable`] when the database cannot be reached in time.
@@ -187,7 +189,7 @@ impl Db {
 }
 
 /// Every wait has a limit, also when Postgres itself stands still. The connection is dropped then.
-async fn limited<T>(work: impl Future<Output = Result<T, Error>>) -> Result<T, Error> {
+pub(super) async fn limited<T>(work: impl Future<Output = Result<T, Error>>) -> Result<T, Error> {
     tokio::time::timeout(TRANSACTION_LIMIT, work).await.unwrap_or_else(|_| {
         Err(Error::Unavailable { why: "transaction took too long".into(), retry_after_s: 5 })
     })
@@ -195,8 +197,8 @@ async fn limited<T>(work: impl Future<Output = Result<T, Error>>) -> Result<T, E
 
 /// Limits on statements, locks and forgotten transactions, set as the connection is made.
 fn with_limits(url: &str) -> String {
-    const LIMITS: &str = "-c statement_timeout=10000 -c lock_timeout=4000 \
-                          -c idle_in_transaction_session_timeout=15000 -c timezone=UTC";
+    const LIMITS: &str = "-c statement_timeout=5000 -c lock_timeout=2000 \
+                          -c idle_in_transaction_session_timeout=10000 -c timezone=UTC";
     if url.contains("://") {
         let options = LIMITS.replace(' ', "%20").replace('=', "%3D");
         let join = if url.contains('?') { '&' } else { '?' };

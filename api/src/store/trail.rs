@@ -1,5 +1,6 @@
 //! The fleet's head and the trail: what changed, in commit order, without gaps.
 
+use super::db::limited;
 use super::schema::heads;
 use super::{Db, Tx};
 use crate::error::Error;
@@ -154,9 +155,12 @@ pub async fn after(
 /// # Errors
 /// Those of the database.
 pub async fn fleet_of_handle(db: &Db, handle: &str) -> Result<Option<FleetId>, Error> {
-    let mut conn = db.loan().await?;
-    let found: Option<Uuid> = diesel::select(find_fleet(handle)).get_result(&mut *conn).await?;
-    Ok(found.map(FleetId))
+    let ask = async {
+        let mut conn = db.loan().await?;
+        let found: Option<Uuid> = diesel::select(find_fleet(handle)).get_result(&mut *conn).await?;
+        Ok(found.map(FleetId))
+    };
+    limited(ask).await
 }
 
 #[diesel::declare_sql_function]

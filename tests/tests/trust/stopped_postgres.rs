@@ -4,7 +4,8 @@
 use dropwise::clock::Clock;
 use end_to_end::cluster::Cluster;
 use end_to_end::process::{family, signal};
-use end_to_end::{Client, TestDb, TestServer};
+use end_to_end::sign_in::{PASSWORD, sign_in};
+use end_to_end::{Answer, Client, Fleet, TestDb, TestServer};
 use std::time::{Duration, Instant};
 
 /// A Postgres held still; goes on when dropped, so that a failing test leaves nothing stopped.
@@ -70,6 +71,45 @@ fn while_postgres_stands_still_live_answers_ready_refuses_and_both_recover() {
         while client.get("/health/ready").status != 200 {
             assert!(resumed.elapsed() < Duration::from_secs(5), "not ready again after 5 s");
         }
+    }
+}
+
+#[test]
+fn while_postgres_stands_still_reads_writes_and_sign_ins_are_answered_in_time() {
+    let cluster = Cluster::own(&["fsync=off"]);
+    let db = TestDb::fresh_on(&cluster);
+    let clock = Clock::system();
+    let server = TestServer::start_with(&db.server_url(), &clock, 2);
+    let nobody = Client::new(server.address);
+    let fleet = Fleet::found(&db.server_url(), &clock, nobody.clone(), "harbour");
+    let owner = fleet.as_owner();
+    let _ = owner.get("/v1/members/self").expect(200);
+    let still = Still::hold(&cluster);
+    let ask: [fn(&Client) -> Answer; 3] = [
+        |client| client.get("/v1/cards?kind=place"),
+        |client| {
+            let place = serde_json::json!({"kind": "place", "body": {"name": "Quay", "what": "depot"}});
+            client.put(&format!("/v1/cards/{}", dropwise::ids::fresh()), &place)
+        },
+        |client| sign_in(client, "harbour", "owner", PASSWORD),
+    ];
+    // More of each than there are connections: those in the pool hang, the rest wait for one.
+    let asked: Vec<_> = (0..24)
+        .map(|n| {
+            let client = owner.clone();
+            std::thread::spawn(move || ask[n % 3](&client))
+        })
+        .collect();
+    for one in asked {
+        let answer = one.join().expect("an answer");
+        assert!(answer.took <= Duration::from_secs(12), "{} took {:?}", answer.asked, answer.took);
+        assert!(answer.header("retry-after").is_some(), "{answer:?}");
+        answer.expect_problem(503, "try_later");
+    }
+    drop(still);
+    let resumed = Instant::now();
+    while ask.iter().any(|ask| ask(&owner).status == 503) {
+        assert!(resumed.elapsed() < Duration::from_secs(5), "does not serve again after 5 s");
     }
 }
 
