@@ -2,6 +2,7 @@
 //!
 //! Never: what one operation answers; that is `routes/`.
 
+mod dependencies;
 mod fleet_binding;
 mod matrix;
 mod migrations;
