@@ -7,3 +7,4 @@ mod fields;
 mod methods;
 mod roles;
 mod stage;
+mod walls_apart;

@@ -8,8 +8,10 @@ use dropwise::config::HashingConfig;
 use dropwise::ids::{SessionId, fresh};
 use end_to_end::cards::Cards;
 use end_to_end::fleet::Person;
-use end_to_end::{Client, Fleet, World};
+use end_to_end::server::parts;
+use end_to_end::{Client, Fleet, TestServer, World};
 use serde_json::{Value, json};
+use std::cell::RefCell;
 use std::sync::OnceLock;
 use uuid::Uuid;
 
@@ -89,6 +91,10 @@ pub(super) struct Stage {
     pub(super) theirs: Fleet,
     pub(super) cards: Cards,
     their_cards: Cards,
+    /// Where what is tried is sent, when that is not the world's own server.
+    tried: Option<TestServer>,
+    /// The tables' owner: signing in to Postgres anew for each call would take longer than the call.
+    owner: RefCell<postgres::Client>,
 }
 
 impl Stage {
@@ -98,12 +104,11 @@ impl Stage {
         let world = World::at(at);
         let (ours, theirs) = (world.fleet("ours"), world.fleet("theirs"));
         let (cards, their_cards) = (Cards::create(&ours.as_office()), Cards::create(&theirs.as_office()));
-        let stage = Self { world, ours, theirs, cards, their_cards };
-        let mut owner = stage.world.db.as_owner();
+        let mut owner = world.db.as_owner();
         owner
             .execute(
                 "update members set home_place_id = $1 where member_id = $2",
-                &[&stage.cards.van, &stage.ours.technician.id.0],
+                &[&cards.van, &ours.technician.id.0],
             )
             .expect("a technician's van");
         owner
@@ -113,15 +118,36 @@ impl Stage {
                 &[&phc(), &at],
             )
             .expect("passwords");
-        stage
+        Self { world, ours, theirs, cards, their_cards, tried: None, owner: RefCell::new(owner) }
+    }
+
+    /// The same stage, tried through another server on the same database: what is set up and made anew
+    /// for a call still comes by the world's own.
+    pub(super) fn tried_by(self, server_url: &str) -> Self {
+        let parts = parts(server_url, &self.world.clock, 1);
+        Self { tried: Some(TestServer::start_parts(parts)), ..self }
     }
 
     /// A fresh sign-in of an actor of our fleet, so that no call hangs on what an earlier one ended.
     pub(super) fn client(&self, actor: Actor) -> Client {
+        let client = Client::new(self.tried.as_ref().unwrap_or(&self.world.server).address);
         match self.person(actor) {
-            None => self.world.as_nobody(),
-            Some(person) => self.ours.ask(self.signed_in_anew(&self.ours, person)),
+            None => client,
+            Some(person) => client.with_token(self.ours.token(self.signed_in_anew(&self.ours, person))),
         }
+    }
+
+    /// Every id that only the other fleet has: none of them may be told to ours.
+    pub(super) fn their_ids(&self) -> Vec<String> {
+        let sql = "with ids as (select fleet_id, card_id id from cards
+                       union all select fleet_id, member_id from members
+                       union all select fleet_id, entry_id from entries
+                       union all select fleet_id, lane_id from lanes
+                       union all select fleet_id, session_id from sessions)
+                   select id::text from ids where fleet_id = $1
+                   except select id::text from ids where fleet_id = $2";
+        let rows = self.owner.borrow_mut().query(sql, &[&self.theirs.id.0, &self.ours.id.0]);
+        rows.expect("their ids").iter().map(|row| row.get(0)).collect()
     }
 
     pub(super) fn person(&self, actor: Actor) -> Option<Person> {
@@ -142,7 +168,7 @@ impl Stage {
         let session = SessionId(fresh());
         let now = self.world.clock.now();
         let hash = RefreshToken::first(fleet.id, session).expect("randomness").hash();
-        let mut owner = self.world.db.as_owner();
+        let mut owner = self.owner.borrow_mut();
         owner
             .execute("insert into sessions (fleet_id, session_id, member_id, current_hash, rotated_at, started_at, ends_at)
                       values ($1, $2, $3, $4, $5, $5, $6)",
