@@ -2,6 +2,7 @@
 //!
 //! Never: SQL, requests, the clock. Hashing runs off the request threads, bounded.
 
+pub mod device_key;
 pub mod entry_code;
 mod keys;
 pub mod password;

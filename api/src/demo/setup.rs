@@ -254,7 +254,7 @@ impl Setup<'_> {
         let (lane, now, name) = (LaneId(chance.id(self.now)), self.now, format!("Phone of {name}"));
         let enrolling = async move |tx: &mut _| {
             let member = Member::of(who).ok_or(Error::NotAllowed)?;
-            devices::enrol(tx, member, lane, &name, now).await
+            devices::enrol(tx, member, lane, &name, None, now).await
         };
         self.db.write("enrol_phone", self.fleet, enrolling).await?;
         Ok(lane)

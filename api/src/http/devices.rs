@@ -3,6 +3,7 @@
 use super::extract::{Body, Cursor, PageQuery, SignedIn};
 use super::problem::Problems;
 use crate::auth::Member;
+use crate::auth::device_key::DeviceKey;
 use crate::clock::Clock;
 use crate::error::Error;
 use crate::flows::accounts::devices;
@@ -22,6 +23,10 @@ pub struct DeviceBody {
     /// What its member calls it.
     #[schema(min_length = 1, max_length = 120, example = "Phone of van 2")]
     pub name: String,
+    /// An Ed25519 public key (RFC 8032) made on the phone, in base64url without padding. The session that
+    /// sends it can then only be renewed with a `proof` of that key.
+    #[schema(min_length = 43, max_length = 43, example = "PUAXw-hDiVqStwqnTRt-vJyYLM8uxJaMwM1V8Sr0Zgw")]
+    pub device_key: Option<String>,
 }
 
 /// An enrolled phone: one lane of entries.
@@ -39,6 +44,8 @@ pub struct DeviceView {
     pub frozen_at: Option<DateTime<Utc>>,
     /// Since when.
     pub enrolled_at: DateTime<Utc>,
+    /// Whether it has a key of its own.
+    pub has_key: bool,
 }
 
 impl From<LaneRecord> for DeviceView {
@@ -50,6 +57,7 @@ impl From<LaneRecord> for DeviceView {
             last_n: lane.last_n,
             frozen_at: lane.frozen_at,
             enrolled_at: lane.enrolled_at,
+            has_key: lane.device_key.is_some(),
         }
     }
 }
@@ -67,8 +75,17 @@ pub(super) async fn enrol_device(
     clock: Data<Clock>,
 ) -> Result<Json<DeviceView>, Error> {
     let (lane, now) = (lane.into_inner(), clock.now());
-    let enrol = async move |tx: &mut _| devices::enrol(tx, who, lane, &body.name, now).await;
+    let key = body.device_key.as_deref().map(|text| DeviceKey::read(text).ok_or(no_key())).transpose()?;
+    let enrol = async move |tx: &mut _| devices::enrol(tx, who, lane, &body.name, key.as_ref(), now).await;
     Ok(Json(db.write("enrol_device", who.who().fleet, enrol).await?.into()))
+}
+
+fn no_key() -> Error {
+    Error::invalid_at(
+        "bad_device_key",
+        "/device_key",
+        "A device key is an Ed25519 public key: 32 bytes in base64url without padding.",
+    )
 }
 
 /// Enrolled phones: a technician's own, or all of the fleet's.

@@ -4,6 +4,7 @@ use super::extract::{Body, Sessions, SignedIn};
 use super::problem::Problems;
 use super::secret::{Handout, Secret};
 use super::throttle::Throttle;
+use crate::auth::device_key::KeyProof;
 use crate::auth::password::Hasher;
 use crate::auth::refresh::RefreshToken;
 use crate::auth::{Keys, Member, Role};
@@ -42,6 +43,23 @@ pub struct NewSession {
 pub struct Renewal {
     /// The refresh token, good for one successor.
     pub refresh_token: Secret,
+    /// Needed when the session was bound to a phone's key by enrolling it.
+    pub proof: Option<RenewalProof>,
+}
+
+/// Shows that the phone a session is bound to is the one that renews it.
+///
+/// The phone signs, with the key it was enrolled with, three lines of ASCII without a newline at the end:
+/// `dropwise refresh 1`; the SHA-256 of the refresh token's text in base64url without padding; `signed_at_ms`.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RenewalProof {
+    /// Unix time in milliseconds at which it was signed, by the server's clock: the phone adds what it
+    /// knows its own clock to be off by. At most five minutes from the server's time.
+    pub signed_at_ms: i64,
+    /// The Ed25519 signature (RFC 8032) in base64url without padding.
+    #[schema(min_length = 86, max_length = 86)]
+    pub signature: String,
 }
 
 /// A pair of tokens.
@@ -120,7 +138,10 @@ pub(super) async fn refresh_session(
     clock: Data<Clock>,
 ) -> Result<Json<SessionView>, Error> {
     throttle.count_source(&request)?;
-    let shown = RefreshToken::read(renewal.refresh_token.0.expose_secret()).ok_or(refresh::REFUSED)?;
+    let token = RefreshToken::read(renewal.refresh_token.0.expose_secret()).ok_or(refresh::REFUSED)?;
+    // What is no signature proves nothing, like one that is missing.
+    let proof = renewal.proof.and_then(|proof| KeyProof::read(proof.signed_at_ms, &proof.signature));
+    let shown = refresh::Asked { token, proof };
     let entered = refresh::refresh(&db, &keys.into_inner(), shown, clock.now()).await?;
     Ok(Json(entered.into()))
 }

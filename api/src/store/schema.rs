@@ -65,6 +65,7 @@ table! {
         last_n -> BigInt,
         frozen_at -> Nullable<Timestamptz>,
         enrolled_at -> Timestamptz,
+        device_key -> Nullable<Bytea>,
     }
 }
 
@@ -81,6 +82,8 @@ table! {
         ends_at -> Timestamptz,
         ended_at -> Nullable<Timestamptz>,
         end_reason -> Nullable<Text>,
+        device_key -> Nullable<Bytea>,
+        unproven_at -> Nullable<Timestamptz>,
     }
 }
 

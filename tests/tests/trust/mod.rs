@@ -3,6 +3,7 @@
 //! Never: what an operation answers on a good day; that is `routes/`.
 
 mod bodies;
+mod device_keys;
 mod durability;
 mod entry_codes;
 mod load;

@@ -3,12 +3,17 @@
 //! A phone that lost the reply asks again with the token it still has and gets the same successor,
 //! as long as that one was not used, for ten minutes. Any other token of the family that comes back
 //! was copied: the whole family ends and the owner can read why.
+//!
+//! A session bound to a phone's key is renewed only with a fresh proof of that key; a token that comes
+//! without one renews nothing, ends nothing, and is noted. Sessions of the office's browsers have no key
+//! to be bound to: for them rotation and the ending of copied families are the guard.
 
 use super::sign_in::{Entered, entered};
+use crate::auth::device_key::{DeviceKey, KeyProof, Proven};
 use crate::auth::refresh::RefreshToken;
 use crate::auth::{Keys, Role, token};
 use crate::error::Error;
-use crate::ids::MemberId;
+use crate::ids::{MemberId, SessionId};
 use crate::store::accounts::{self, SessionRecord};
 use crate::store::{Db, Tx};
 use chrono::{DateTime, Duration, Utc};
@@ -22,6 +27,23 @@ pub const IDLE_LIMIT: Duration = Duration::days(14);
 /// One answer for every token that renews nothing.
 pub const REFUSED: Error =
     Error::Unproven { code: "refresh_refused", sentence: "This session cannot be renewed. Sign in again." };
+
+/// The key is right and the phone's idea of the time is not: it can mend that and ask again.
+const OUT_OF_TIME: Error = Error::Unproven {
+    code: "proof_out_of_time",
+    sentence: "The proof was signed more than five minutes away from the server's time. Take the time from this answer's Date header and sign again.",
+};
+/// How often the owner is told of a bound session's token that came without a proof.
+const NOTE_EVERY: Duration = Duration::days(1);
+
+/// What a client shows to renew a session.
+#[derive(Debug)]
+pub struct Asked {
+    /// The token.
+    pub token: RefreshToken,
+    /// The phone's proof, when it sends one.
+    pub proof: Option<KeyProof>,
+}
 
 /// What a shown token means for its session.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,12 +62,8 @@ enum Shown {
 ///
 /// # Errors
 /// [`Error::Unproven`].
-pub async fn refresh(
-    db: &Db,
-    keys: &Arc<Keys>,
-    shown: RefreshToken,
-    now: DateTime<Utc>,
-) -> Result<Entered, Error> {
+pub async fn refresh(db: &Db, keys: &Arc<Keys>, asked: Asked, now: DateTime<Utc>) -> Result<Entered, Error> {
+    let Asked { token: shown, proof } = asked;
     let (fleet, session) = (shown.fleet, shown.session);
     let next = shown.successor(keys);
     let next_hash = next.hash();
@@ -56,7 +74,18 @@ pub async fn refresh(
                 Err(Error::NotFound) => return Ok(None),
                 other => other?,
             };
-            match judge(&record, &shown, &inner_keys, now) {
+            let means = judge(&record, &shown, &inner_keys, now);
+            if matches!(means, Shown::InForce | Shown::ReplyLost) {
+                match proven(&record, &shown, proof.as_ref(), now) {
+                    Proven::Holds => {}
+                    Proven::OutOfTime => return Err(OUT_OF_TIME),
+                    Proven::Nothing => {
+                        note_unproven(tx, session, &record, now).await?;
+                        return Ok(None);
+                    }
+                }
+            }
+            match means {
                 Shown::InForce => {
                     accounts::rotate_session(tx, session, &next_hash, &shown.hash(), now).await?;
                     open(tx, &record).await
@@ -98,6 +127,35 @@ fn judge(session: &SessionRecord, shown: &RefreshToken, keys: &Keys, now: DateTi
         return Shown::Copied;
     }
     Shown::Nothing
+}
+
+/// Whether the phone a session is bound to is the one that asks. An unbound session asks for nothing.
+fn proven(
+    session: &SessionRecord,
+    shown: &RefreshToken,
+    proof: Option<&KeyProof>,
+    now: DateTime<Utc>,
+) -> Proven {
+    let Some(bytes) = &session.device_key else { return Proven::Holds };
+    match (DeviceKey::from_bytes(bytes), proof) {
+        (Some(key), Some(proof)) => key.check(shown, proof, now),
+        (None, _) | (_, None) => Proven::Nothing,
+    }
+}
+
+/// Lets the owner know, once a day: whoever holds a copy may try as often as they like.
+async fn note_unproven(
+    tx: &mut Tx,
+    id: SessionId,
+    session: &SessionRecord,
+    now: DateTime<Utc>,
+) -> Result<(), Error> {
+    if session.unproven_at.is_some_and(|at| now - at < NOTE_EVERY) {
+        return Ok(());
+    }
+    accounts::save_unproven(tx, id, now).await?;
+    let member = Some(MemberId(session.member_id));
+    accounts::insert_security_note(tx, member, "refresh_without_proof", now).await
 }
 
 /// Who the session belongs to, unless they are gone.

@@ -1,5 +1,6 @@
 //! Lanes: installations of the phone app.
 
+use crate::auth::device_key::DeviceKey;
 use crate::error::Error;
 use crate::ids::{LaneId, MemberId};
 use crate::store::Tx;
@@ -25,6 +26,8 @@ pub struct LaneRecord {
     pub frozen_at: Option<DateTime<Utc>>,
     /// Since when.
     pub enrolled_at: DateTime<Utc>,
+    /// The phone's own Ed25519 public key, when it has shown one.
+    pub device_key: Option<Vec<u8>>,
 }
 
 /// Enrols a phone.
@@ -36,6 +39,7 @@ pub async fn insert_lane(
     lane: LaneId,
     member: MemberId,
     name: &str,
+    key: Option<&DeviceKey>,
     now: DateTime<Utc>,
 ) -> Result<(), Error> {
     let row = (
@@ -44,8 +48,22 @@ pub async fn insert_lane(
         lanes::member_id.eq(member.0),
         lanes::name.eq(name),
         lanes::enrolled_at.eq(now),
+        lanes::device_key.eq(key.map(|key| key.bytes().as_slice())),
     );
     diesel::insert_into(lanes::table).values(row).execute(tx.conn()).await?;
+    Ok(())
+}
+
+/// Keeps the key of a phone that was enrolled before it had one.
+///
+/// # Errors
+/// Those of the database.
+pub async fn save_lane_key(tx: &mut Tx, lane: LaneId, key: &DeviceKey) -> Result<(), Error> {
+    diesel::update(lanes::table.find((tx.fleet().0, lane.0)))
+        .filter(lanes::device_key.is_null())
+        .set(lanes::device_key.eq(key.bytes().as_slice()))
+        .execute(tx.conn())
+        .await?;
     Ok(())
 }
 

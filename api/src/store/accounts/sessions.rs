@@ -1,5 +1,6 @@
 //! Sign-ins, each with the hashes of its refresh tokens.
 
+use crate::auth::device_key::DeviceKey;
 use crate::auth::{Role, Who};
 use crate::error::Error;
 use crate::ids::{MemberId, SessionId};
@@ -28,6 +29,10 @@ pub struct SessionRecord {
     pub ends_at: DateTime<Utc>,
     /// When it was ended before that.
     pub ended_at: Option<DateTime<Utc>>,
+    /// The Ed25519 public key of the phone it is bound to.
+    pub device_key: Option<Vec<u8>>,
+    /// When its token was last sent without a proof of that key.
+    pub unproven_at: Option<DateTime<Utc>>,
 }
 
 /// Opens a session.
@@ -86,6 +91,32 @@ pub async fn rotate_session(
             sessions::renewals.eq(sessions::renewals + 1),
             sessions::rotated_at.eq(now),
         ))
+        .execute(tx.conn())
+        .await?;
+    Ok(())
+}
+
+/// Binds a session to a phone's key, once and for all; false when it is bound to another.
+///
+/// # Errors
+/// Those of the database.
+pub async fn bind_session(tx: &mut Tx, id: SessionId, key: &DeviceKey) -> Result<bool, Error> {
+    let bytes = key.bytes().as_slice();
+    let bound = diesel::update(sessions::table.find((tx.fleet().0, id.0)))
+        .filter(sessions::device_key.is_null().or(sessions::device_key.eq(bytes)))
+        .set(sessions::device_key.eq(bytes))
+        .execute(tx.conn())
+        .await?;
+    Ok(bound == 1)
+}
+
+/// Keeps when a session's token was sent without a proof.
+///
+/// # Errors
+/// Those of the database.
+pub async fn save_unproven(tx: &mut Tx, id: SessionId, now: DateTime<Utc>) -> Result<(), Error> {
+    diesel::update(sessions::table.find((tx.fleet().0, id.0)))
+        .set(sessions::unproven_at.eq(now))
         .execute(tx.conn())
         .await?;
     Ok(())
