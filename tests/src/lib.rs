@@ -13,6 +13,7 @@ pub mod process;
 pub mod raw;
 pub mod server;
 pub mod sign_in;
+pub mod timing;
 pub mod unfiltered;
 pub mod world;
 

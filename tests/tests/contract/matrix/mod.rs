@@ -7,4 +7,5 @@ mod fields;
 mod methods;
 mod roles;
 mod stage;
+mod timing;
 mod walls_apart;
