@@ -25,7 +25,7 @@ pub(super) fn incoming(
     let tagged = serde_json::to_value(fact).map_err(Error::internal)?;
     let part = |key: &str| tagged.get(key).cloned().ok_or_else(|| Error::internal("a fact without its kind"));
     let kind = part("kind")?.as_str().unwrap_or_default().to_owned();
-    Ok(Incoming { id, n, kind, form: 1, happened_at, body: part("body")? })
+    Ok(Incoming::new(id, n, kind, 1, happened_at, part("body")?))
 }
 
 /// What is to become of an entry: taken, unless it is a mistake made on purpose.

@@ -138,7 +138,7 @@ pub(super) async fn record_entry(
 ) -> Result<Json<VerdictView>, Error> {
     let (who, now) = (member.who(), clock.now());
     let NewEntry { kind, form, happened_at, body } = new;
-    let entry = Incoming { id: id.into_inner(), n: None, kind, form, happened_at, body };
+    let entry = Incoming::new(id.into_inner(), None, kind, form, happened_at, body);
     if !Fact::KINDS.contains(&entry.kind.as_str()) {
         let known = Fact::KINDS.join(", ");
         return Err(Error::invalid_at("unknown_kind", "/kind", format!("Entries are of the kinds {known}.")));

@@ -11,6 +11,7 @@ mod entries;
 pub mod extract;
 pub mod health;
 pub mod last_resort;
+pub mod limits;
 pub mod login;
 pub mod members;
 pub mod pay_rates;

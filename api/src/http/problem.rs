@@ -1,5 +1,6 @@
 //! Errors as problem documents (RFC 9457): the one place that knows status codes.
 
+use super::limits::{LIMITS, Limits};
 use crate::error::Error;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
@@ -29,6 +30,10 @@ pub struct Problem {
     /// The record as it stands now, when an edit was made from an older one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub current: Option<Value>,
+    /// The limits, when one of them was passed: what `GET /v1/device/limits` answers.
+    #[schema(value_type = Option<Object>)]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub limits: Option<Limits>,
 }
 
 impl Problem {
@@ -42,6 +47,7 @@ impl Problem {
             detail: detail.into(),
             pointer: None,
             current: None,
+            limits: (status == StatusCode::PAYLOAD_TOO_LARGE).then_some(LIMITS),
         }
     }
 

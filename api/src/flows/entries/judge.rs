@@ -29,6 +29,9 @@ pub(super) enum Read {
 
 /// Looks at kind and body.
 pub(super) fn read(entry: &Incoming) -> Read {
+    if let Some(flaw) = &entry.flaw {
+        return Read::Bad(flaw.refusal.clone());
+    }
     if storable::has_nul(entry) {
         let sentence = "A text has a character that is none (U+0000). Take it out and write it down again.";
         return Read::Bad(EntryRefusal::new("text_unreadable", sentence));
@@ -48,12 +51,28 @@ pub(super) fn read(entry: &Incoming) -> Read {
 /// # Errors
 /// When the body cannot be written as canonical JSON (RFC 8785).
 pub fn digest(entry: &Incoming) -> Result<[u8; 32], Error> {
-    let whole = json!({
+    if let Some(flaw) = &entry.flaw {
+        return Ok(flaw.digest);
+    }
+    let mut whole = json!({
         "kind": entry.kind,
         "form": entry.form,
         "happened_at": entry.happened_at,
         "body": entry.body,
     });
+    // Drift is a measurement of the phone's and may be another when the entry is sent again.
+    if let Some(made_at) = entry.made_at {
+        whole["made_at"] = json!(made_at);
+    }
+    if let Some(stamp) = &entry.stamp {
+        whole["stamp"] = json!(stamp);
+    }
+    if !entry.seen.is_empty() {
+        whole["seen"] = json!(entry.seen);
+    }
+    if !entry.needs.is_empty() {
+        whole["needs"] = json!(entry.needs);
+    }
     let canonical = serde_json_canonicalizer::to_vec(&whole).map_err(Error::internal)?;
     Ok(Sha256::digest(canonical).into())
 }

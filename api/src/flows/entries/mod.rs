@@ -11,6 +11,7 @@ mod cards;
 mod container_open;
 pub mod facts;
 mod gather;
+mod incoming;
 mod judge;
 mod pad_retire;
 mod pad_wash;
@@ -43,29 +44,13 @@ use std::collections::HashMap;
 use uuid::Uuid;
 
 pub use cards::Author;
+pub use incoming::{Flaw, Incoming};
 pub use judge::digest;
 pub(super) use record::{told_level, told_pad};
 pub use refusal::EntryRefusal;
 
 /// The newest form of every kind this server knows.
 const FORM: i16 = 1;
-
-/// An entry as it was handed over, its meaning not yet looked at.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Incoming {
-    /// Its id.
-    pub id: Uuid,
-    /// Its number in the lane, when it came from a phone.
-    pub n: Option<i64>,
-    /// What kind it says it is.
-    pub kind: String,
-    /// Which form of that kind.
-    pub form: i16,
-    /// When it happened, by the device's clock.
-    pub happened_at: DateTime<Utc>,
-    /// What happened.
-    pub body: Value,
-}
 
 /// The server's final answer to one entry.
 #[derive(Debug, Clone, PartialEq, Eq)]

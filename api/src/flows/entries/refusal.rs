@@ -16,7 +16,7 @@ pub struct EntryRefusal {
 
 impl EntryRefusal {
     /// A refusal.
-    pub(super) fn new(code: &'static str, sentence: impl Into<String>) -> Self {
+    pub fn new(code: &'static str, sentence: impl Into<String>) -> Self {
         Self { code: code.into(), sentence: sentence.into(), pointer: None }
     }
 

@@ -1,57 +1,19 @@
 //! A run of entries of one lane, taken in.
 
-use super::limits::ENTRIES_LIMIT;
+use super::written::Handover;
 use crate::auth::Member;
 use crate::clock::Clock;
 use crate::error::Error;
-use crate::flows::entries::Incoming;
-use crate::http::entries::{VerdictView, first_form};
-use crate::http::extract::{Body, SignedIn};
+use crate::http::entries::VerdictView;
+use crate::http::extract::{Packed, SignedIn};
 use crate::http::problem::Problems;
-use crate::ids::LaneId;
 use crate::store::Db;
 use crate::sync::handover;
 use actix_web::post;
 use actix_web::web::{Data, Json};
 use chrono::{DateTime, Utc};
-use serde::{Deserialize, Serialize};
-use serde_json::Value;
+use serde::Serialize;
 use utoipa::ToSchema;
-use uuid::Uuid;
-
-/// One entry of a lane. `kind` and `body` belong together: see the schema `Fact`.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub(super) struct LaneEntry {
-    /// Its number in the lane: 1, 2, 3 … without a gap.
-    #[schema(minimum = 1)]
-    n: i64,
-    /// Its id, made by the phone.
-    id: Uuid,
-    /// What kind of fact.
-    #[schema(max_length = 40)]
-    kind: String,
-    /// The form of that kind; 1 when not said.
-    #[serde(default = "first_form")]
-    #[schema(minimum = 1, maximum = 1000)]
-    form: i16,
-    /// When it happened, by the phone's clock.
-    happened_at: DateTime<Utc>,
-    /// What happened.
-    #[schema(value_type = Object)]
-    body: Value,
-}
-
-/// A run of consecutive entries of one lane.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Handover {
-    /// The lane, as enrolled.
-    lane_id: LaneId,
-    /// In order of their numbers; at most 500.
-    #[schema(max_items = 500)]
-    entries: Vec<LaneEntry>,
-}
 
 /// What became of a handover.
 #[derive(Debug, Serialize, ToSchema)]
@@ -78,32 +40,13 @@ pub(super) struct HandoverView {
 #[post("/v1/device/handover")]
 pub(super) async fn hand_over(
     SignedIn(member): SignedIn<Member>,
-    Body(sent): Body<Handover>,
+    Packed(bytes): Packed,
     db: Data<Db>,
     clock: Data<Clock>,
 ) -> Result<Json<HandoverView>, Error> {
     let (who, now) = (member.who(), clock.now());
-    if sent.entries.len() > ENTRIES_LIMIT {
-        return Err(Error::TooLarge {
-            code: "too_many_entries",
-            sentence: format!(
-                "A handover takes at most {ENTRIES_LIMIT} entries. Send the rest in the next one."
-            ),
-        });
-    }
-    let lane = sent.lane_id;
-    let entries: Vec<Incoming> = sent
-        .entries
-        .into_iter()
-        .map(|e| Incoming {
-            id: e.id,
-            n: Some(e.n),
-            kind: e.kind,
-            form: e.form,
-            happened_at: e.happened_at,
-            body: e.body,
-        })
-        .collect();
+    let sent = Handover::read(&bytes)?;
+    let (lane, entries) = (sent.lane_id, sent.entries(now)?);
     let outcome = db
         .write("hand_over", who.fleet, async move |tx| handover::take(tx, who, lane, &entries, now).await)
         .await?;

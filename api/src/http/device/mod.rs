@@ -2,7 +2,9 @@
 
 mod handover;
 mod limits;
+mod strict_json;
 mod trail;
+mod written;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

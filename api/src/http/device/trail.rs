@@ -1,10 +1,10 @@
 //! What changed, read on from a bookmark.
 
-use super::limits::ROOM_LIMIT;
 use crate::auth::{Keys, Member};
 use crate::clock::Clock;
 use crate::error::Error;
 use crate::http::extract::SignedIn;
+use crate::http::limits::LIMITS;
 use crate::http::problem::{Problem, Problems};
 use crate::store::Db;
 use crate::sync::bookmark::Bookmark;
@@ -80,7 +80,7 @@ pub(super) async fn read_trail(
             )
         })?),
     };
-    let room = query.room.unwrap_or(ROOM_LIMIT).clamp(1, ROOM_LIMIT);
+    let room = query.room.unwrap_or(LIMITS.page_rows).clamp(1, LIMITS.page_rows);
     let page = db.read(who.fleet, async |tx| reading::read(tx, who, after, room).await).await?;
     let rows: Result<Vec<TrailRowView>, Error> = page
         .rows

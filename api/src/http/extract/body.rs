@@ -2,6 +2,7 @@
 //! pointer to whatever does not fit.
 
 use crate::error::{Error, pointer_to};
+use crate::http::limits::LIMITS;
 use crate::http::problem::Problem;
 use actix_web::http::{StatusCode, header};
 use actix_web::{FromRequest, HttpRequest, ResponseError, dev::Payload, web};
@@ -11,12 +12,8 @@ use std::future::Future;
 use std::pin::Pin;
 use std::time::Duration;
 
-/// The largest body that is read, in bytes.
-pub const BODY_LIMIT: usize = 1024 * 1024;
 /// How long a body may take to arrive.
-const BODY_WAIT: Duration = Duration::from_secs(30);
-/// The deepest nesting that is read.
-const DEPTH_LIMIT: usize = 32;
+pub(super) const BODY_WAIT: Duration = Duration::from_secs(30);
 
 /// A checked JSON body.
 #[derive(Debug)]
@@ -42,8 +39,26 @@ impl ResponseError for BodyRefusal {
     }
 }
 
-fn refuse(status: StatusCode, code: &str, detail: impl Into<String>) -> actix_web::Error {
+pub(super) fn refuse(status: StatusCode, code: &str, detail: impl Into<String>) -> actix_web::Error {
     BodyRefusal(Problem::new(status, code, detail)).into()
+}
+
+/// What every reader of a body answers to the same mistakes.
+pub(super) fn not_json() -> actix_web::Error {
+    refuse(StatusCode::UNSUPPORTED_MEDIA_TYPE, "not_json", "Send the body as application/json.")
+}
+
+pub(super) fn too_slow() -> actix_web::Error {
+    refuse(StatusCode::REQUEST_TIMEOUT, "too_slow", "The body took too long. Send it again.")
+}
+
+pub(super) fn cut_short() -> actix_web::Error {
+    refuse(StatusCode::BAD_REQUEST, "cut_short", "The body ended early. Send it again.")
+}
+
+pub(super) fn too_large(limit: usize) -> actix_web::Error {
+    let detail = format!("A body may have at most {limit} bytes. Send less at a time.");
+    refuse(StatusCode::PAYLOAD_TOO_LARGE, "body_too_large", detail)
 }
 
 impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
@@ -61,11 +76,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
         Box::pin(async move {
             let plain = kind.split(';').next().unwrap_or("").trim();
             if plain != "application/json" && plain != "application/merge-patch+json" {
-                return Err(refuse(
-                    StatusCode::UNSUPPORTED_MEDIA_TYPE,
-                    "not_json",
-                    "Send the body as application/json.",
-                ));
+                return Err(not_json());
             }
             if !encoding.is_empty() && encoding != "identity" {
                 return Err(refuse(
@@ -74,9 +85,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
                     "Send the body without Content-Encoding.",
                 ));
             }
-            let bytes = tokio::time::timeout(BODY_WAIT, read(payload)).await.map_err(|_| {
-                refuse(StatusCode::REQUEST_TIMEOUT, "too_slow", "The body took too long. Send it again.")
-            })??;
+            let bytes = tokio::time::timeout(BODY_WAIT, read(payload)).await.map_err(|_| too_slow())??;
             parse(&bytes).map(Body).map_err(Into::into)
         })
     }
@@ -85,15 +94,9 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
 async fn read(mut payload: Payload) -> Result<web::BytesMut, actix_web::Error> {
     let mut bytes = web::BytesMut::new();
     while let Some(chunk) = payload.next().await {
-        let chunk = chunk.map_err(|_| {
-            refuse(StatusCode::BAD_REQUEST, "cut_short", "The body ended early. Send it again.")
-        })?;
-        if bytes.len() + chunk.len() > BODY_LIMIT {
-            return Err(refuse(
-                StatusCode::PAYLOAD_TOO_LARGE,
-                "body_too_large",
-                format!("A body may have at most {BODY_LIMIT} bytes. Send less at a time."),
-            ));
+        let chunk = chunk.map_err(|_| cut_short())?;
+        if bytes.len() + chunk.len() > LIMITS.body_bytes {
+            return Err(too_large(LIMITS.body_bytes));
         }
         bytes.extend_from_slice(&chunk);
     }
@@ -101,8 +104,9 @@ async fn read(mut payload: Payload) -> Result<web::BytesMut, actix_web::Error> {
 }
 
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Error> {
-    if depth(bytes) > DEPTH_LIMIT {
-        return Err(Error::invalid("too_deep", "The body is nested more than 32 levels deep."));
+    if depth(bytes) > LIMITS.body_depth {
+        let sentence = format!("The body is nested more than {} levels deep.", LIMITS.body_depth);
+        return Err(Error::invalid("too_deep", sentence));
     }
     // Lists would fill a record's fields by position, which nobody documented.
     if bytes.trim_ascii_start().first() != Some(&b'{') {

@@ -2,10 +2,12 @@
 
 mod body;
 mod if_match;
+mod packed;
 mod page;
 mod signed_in;
 
-pub use body::{BODY_LIMIT, Body};
+pub use body::Body;
 pub use if_match::{IfMatch, etag};
+pub use packed::Packed;
 pub use page::{Cursor, DaysQuery, PageQuery};
 pub use signed_in::{Sessions, SignedIn};

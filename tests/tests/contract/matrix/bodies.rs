@@ -214,7 +214,9 @@ fn bodies_are_json_plain_bounded_and_shallow() {
         is_problem(&send(&[("content-type", "application/x-www-form-urlencoded")], b"a=b"), &[415], name);
         is_problem(&send(&[], good.as_bytes()), &[415], name);
         for encoding in ["gzip", "br", "deflate", "gzip, gzip", "zstd"] {
-            is_problem(&send(&[json, ("content-encoding", encoding)], &[0x1f, 0x8b, 8, 0]), &[415], name);
+            // A handover may come as gzip, and this is none.
+            let status = if name == "hand_over" && encoding == "gzip" { 400 } else { 415 };
+            is_problem(&send(&[json, ("content-encoding", encoding)], &[0x1f, 0x8b, 8, 0]), &[status], name);
         }
         for text in ["", "{", "null", "[]", "\u{feff}{}", "{\"a\":1}{\"a\":1}", "nonsense", "\"text\""] {
             is_problem(&send(&[json], text.as_bytes()), &[400, 422], &format!("{name} with {text}"));
