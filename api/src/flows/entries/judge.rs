@@ -12,8 +12,10 @@ use crate::error::Error;
 use crate::store::entries::{Known, NewEntry};
 use chrono::{DateTime, Utc};
 use dropwise_core::CoreError;
+use serde::Serialize;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// What an entry turned out to say.
@@ -46,6 +48,23 @@ pub(super) fn read(entry: &Incoming) -> Read {
     }
 }
 
+/// What an entry says; what it leaves out does not count.
+#[derive(Serialize)]
+struct Said<'a> {
+    kind: &'a str,
+    form: i16,
+    happened_at: DateTime<Utc>,
+    body: &'a Value,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    made_at: Option<DateTime<Utc>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    stamp: Option<&'a str>,
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    seen: &'a BTreeMap<String, String>,
+    #[serde(skip_serializing_if = "<[Uuid]>::is_empty")]
+    needs: &'a [Uuid],
+}
+
 /// SHA-256 over what the entry says, whatever the order of its keys.
 ///
 /// # Errors
@@ -54,26 +73,18 @@ pub fn digest(entry: &Incoming) -> Result<[u8; 32], Error> {
     if let Some(flaw) = &entry.flaw {
         return Ok(flaw.digest);
     }
-    let mut whole = json!({
-        "kind": entry.kind,
-        "form": entry.form,
-        "happened_at": entry.happened_at,
-        "body": entry.body,
-    });
     // Drift is a measurement of the phone's and may be another when the entry is sent again.
-    if let Some(made_at) = entry.made_at {
-        whole["made_at"] = json!(made_at);
-    }
-    if let Some(stamp) = &entry.stamp {
-        whole["stamp"] = json!(stamp);
-    }
-    if !entry.seen.is_empty() {
-        whole["seen"] = json!(entry.seen);
-    }
-    if !entry.needs.is_empty() {
-        whole["needs"] = json!(entry.needs);
-    }
-    let canonical = serde_json_canonicalizer::to_vec(&whole).map_err(Error::internal)?;
+    let said = Said {
+        kind: &entry.kind,
+        form: entry.form,
+        happened_at: entry.happened_at,
+        body: &entry.body,
+        made_at: entry.made_at,
+        stamp: entry.stamp.as_deref(),
+        seen: &entry.seen,
+        needs: &entry.needs,
+    };
+    let canonical = serde_json_canonicalizer::to_vec(&said).map_err(Error::internal)?;
     Ok(Sha256::digest(canonical).into())
 }
 
