@@ -6,3 +6,4 @@ pub mod accounts;
 pub mod answers;
 pub mod cards;
 pub mod entries;
+mod tagged;

@@ -195,10 +195,11 @@ pub(super) async fn limited<T>(work: impl Future<Output = Result<T, Error>>) -> 
     })
 }
 
-/// Limits on statements, locks and forgotten transactions, set as the connection is made.
+/// Limits on statements, locks and forgotten transactions, set as the connection is made. Statements here
+/// are short: compiling one takes longer than running it.
 fn with_limits(url: &str) -> String {
     const LIMITS: &str = "-c statement_timeout=5000 -c lock_timeout=2000 \
-                          -c idle_in_transaction_session_timeout=10000 -c timezone=UTC";
+                          -c idle_in_transaction_session_timeout=10000 -c timezone=UTC -c jit=off";
     if url.contains("://") {
         let options = LIMITS.replace(' ', "%20").replace('=', "%3D");
         let join = if url.contains('?') { '&' } else { '?' };

@@ -1,7 +1,7 @@
 //! Entries as they were handed over, with their verdicts. Never edited; a mistake is reversed.
 
-use super::Tx;
 use super::schema::entries;
+use super::{JsonText, Tx};
 use crate::error::Error;
 use crate::ids::{LaneId, MemberId};
 use chrono::{DateTime, Utc};
@@ -28,11 +28,11 @@ pub struct NewEntry {
     /// When it happened.
     pub happened_at: DateTime<Utc>,
     /// What happened.
-    pub body: Value,
+    pub body: JsonText,
     /// SHA-256 of what it says.
     pub digest: Vec<u8>,
     /// What the cards said; only when taken.
-    pub basis: Option<Value>,
+    pub basis: Option<JsonText>,
     /// `taken`, `refused` or `parked`.
     pub verdict: &'static str,
     /// Why not taken.
@@ -176,9 +176,9 @@ statement! {
         forms: Vec<i16>,
         places: Vec<Option<Uuid>>,
         happened: Vec<DateTime<Utc>>,
-        bodies: Vec<Value>,
+        bodies: Vec<JsonText>,
         digests: Vec<Vec<u8>>,
-        bases: Vec<Option<Value>>,
+        bases: Vec<Option<JsonText>>,
         verdicts: Vec<&'static str>,
         codes: Vec<Option<String>>,
         sentences: Vec<Option<String>>,
@@ -194,9 +194,9 @@ statement! {
       ", " [forms: sql::Array<sql::SmallInt>]
       ", " [places: sql::Array<sql::Nullable<sql::Uuid>>]
       ", " [happened: sql::Array<sql::Timestamptz>]
-      ", " [bodies: sql::Array<sql::Jsonb>]
+      ", " [bodies: sql::Array<sql::Json>]
       ", " [digests: sql::Array<sql::Binary>]
-      ", " [bases: sql::Array<sql::Nullable<sql::Jsonb>>]
+      ", " [bases: sql::Array<sql::Nullable<sql::Json>>]
       ", " [verdicts: sql::Array<sql::Text>]
       ", " [codes: sql::Array<sql::Nullable<sql::Text>>]
       ", " [sentences: sql::Array<sql::Nullable<sql::Text>>]

@@ -4,6 +4,7 @@
 //!
 //! Lock order everywhere: cards and levels (by id, table by table) → entries and lines → head → trail.
 
+mod json_text;
 mod schema;
 #[macro_use]
 mod statement;
@@ -23,4 +24,5 @@ pub mod jobs;
 pub mod migrate;
 
 pub use db::{CONNECTIONS_PER_WORKER, Db, Tx};
+pub use json_text::JsonText;
 pub use trail::TrailRow;

@@ -146,12 +146,12 @@ table! {
         place_id -> Nullable<Uuid>,
         happened_at -> Timestamptz,
         received_at -> Timestamptz,
-        body -> Jsonb,
+        body -> Json,
         digest -> Bytea,
         verdict -> Text,
         code -> Nullable<Text>,
         sentence -> Nullable<Text>,
-        basis -> Nullable<Jsonb>,
+        basis -> Nullable<Json>,
         reversed_by -> Nullable<Uuid>,
     }
 }
@@ -309,7 +309,7 @@ table! {
         kind -> Text,
         position -> BigInt,
         turn -> BigInt,
-        body -> Jsonb,
+        body -> Json,
     }
 }
 

@@ -59,7 +59,7 @@ statement! {
       " + t.o, h.head, t.b from h, unnest(" [audiences: sql::Array<sql::Uuid>]
       ", " [records: sql::Array<sql::Uuid>]
       ", " [kinds: sql::Array<sql::Text>]
-      ", " [bodies: sql::Array<sql::Jsonb>]
+      ", " [bodies: sql::Array<sql::Json>]
       ") with ordinality as t(a, r, k, b, o) \
        on conflict (fleet_id, audience_id, record_id, kind) \
        do update set position = excluded.position, turn = excluded.turn, body = excluded.body"

@@ -9,5 +9,6 @@ mod migrations;
 mod openapi;
 mod schema;
 mod second_wall;
+mod statement_references;
 mod tidy;
 mod walls;

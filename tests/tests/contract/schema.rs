@@ -79,6 +79,7 @@ fn diesel_type(table: &str, column: &str, kind: &str) -> String {
         "text" => "Text",
         "timestamptz" => "Timestamptz",
         "date" => "Date",
+        "json" => "Json",
         "jsonb" => "Jsonb",
         "bytea" => "Bytea",
         "bool" => "Bool",

@@ -61,7 +61,7 @@ fn plant(owner: &mut Client, table: &str, fleet: Uuid) {
             (_, "text" | "varchar") => format!("'{}'", Uuid::new_v4().simple()),
             (_, "timestamptz") => "now()".to_owned(),
             (_, "date") => "current_date".to_owned(),
-            (_, "jsonb") => "'{}'".to_owned(),
+            (_, "json" | "jsonb") => "'{}'".to_owned(),
             (_, "bytea") => "'\\x00'".to_owned(),
             (_, "bool") => "false".to_owned(),
             (_, "int2" | "int4" | "int8" | "numeric" | "float8") => "1".to_owned(),

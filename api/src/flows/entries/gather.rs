@@ -7,9 +7,9 @@ use super::table::Table;
 use super::{Basis, Desk, Earlier, Incoming, books::Books, container_open};
 use crate::error::Error;
 use crate::flows::cards::kinds::{Card, Container, Pad};
+use crate::flows::tagged;
 use crate::store::cards::{CardRecord, Hold};
 use crate::store::{Tx, accounts, books, cards, entries};
-use serde_json::json;
 use std::collections::{BTreeSet, HashMap};
 use uuid::Uuid;
 
@@ -179,8 +179,7 @@ pub(super) async fn gather(
 
 fn take_in(into: &mut Cards, found: HashMap<Uuid, CardRecord>) -> Result<(), Error> {
     for (id, record) in found {
-        let tagged = json!({ "kind": record.kind, "body": record.body });
-        let card: Card = serde_json::from_value(tagged).map_err(Error::internal)?;
+        let card: Card = tagged::read(record.kind.word(), &record.body).map_err(Error::internal)?;
         into.by_id.insert(id, (card, record.retired_at.is_some()));
     }
     Ok(())

@@ -9,6 +9,8 @@ use super::{
     receipt, reversal, section_work, stock_count, stock_move, storable, trip, weigh_in, work_time,
 };
 use crate::error::Error;
+use crate::flows::tagged;
+use crate::store::JsonText;
 use crate::store::entries::{Known, NewEntry};
 use chrono::{DateTime, Utc};
 use dropwise_core::CoreError;
@@ -41,10 +43,9 @@ pub(super) fn read(entry: &Incoming) -> Read {
     if !Fact::KINDS.contains(&entry.kind.as_str()) || entry.form > FORM {
         return Read::Unknown;
     }
-    let tagged = json!({ "kind": entry.kind, "body": entry.body });
-    match serde_path_to_error::deserialize::<_, Fact>(&tagged) {
+    match tagged::read(&entry.kind, &entry.body) {
         Ok(fact) => Read::Fact(Box::new(fact)),
-        Err(error) => Read::Bad(EntryRefusal::new("bad_field", format!("{}.", error.into_inner()))),
+        Err(error) => Read::Bad(EntryRefusal::new("bad_field", format!("{error}."))),
     }
 }
 
@@ -126,9 +127,9 @@ pub(super) fn judge(
             form: entry.form,
             place_id: author.home_place,
             happened_at: storable::when(entry, now),
-            body: storable::document(&entry.body),
+            body: JsonText::of(&*storable::document(&entry.body))?,
             digest: digest.to_vec(),
-            basis: basis.map(serde_json::to_value).transpose().map_err(Error::internal)?,
+            basis: basis.as_ref().map(JsonText::of).transpose()?,
             verdict: verdict.word(),
             code: why.map(|why| why.code.clone().into_owned()),
             sentence: why.map(|why| why.sentence.clone()),
@@ -266,5 +267,5 @@ fn audience(author: Author, fact: &Fact, basis: &Basis) -> Uuid {
 
 /// The body of an entry as it was stored, read again.
 pub(super) fn reread(kind: &str, body: &Value) -> Option<Fact> {
-    serde_json::from_value(json!({ "kind": kind, "body": body })).ok()
+    tagged::read(kind, body).ok()
 }

@@ -3,6 +3,7 @@
 use super::Incoming;
 use chrono::{DateTime, Datelike, TimeDelta, Utc};
 use serde_json::Value;
+use std::borrow::Cow;
 
 /// A phone's clock may run ahead by this much.
 const AHEAD: TimeDelta = TimeDelta::seconds(60);
@@ -32,12 +33,16 @@ pub(super) fn text(text: &str) -> String {
     text.replace('\0', "\u{fffd}")
 }
 
-/// The document with a mark where such a character was.
-pub(super) fn document(value: &Value) -> Value {
+/// The document with a mark where such a character was; itself when there was none.
+pub(super) fn document(value: &Value) -> Cow<'_, Value> {
+    if in_value(value) { Cow::Owned(marked(value)) } else { Cow::Borrowed(value) }
+}
+
+fn marked(value: &Value) -> Value {
     match value {
         Value::String(plain) => Value::String(text(plain)),
-        Value::Array(values) => values.iter().map(document).collect(),
-        Value::Object(fields) => fields.iter().map(|(name, value)| (text(name), document(value))).collect(),
+        Value::Array(values) => values.iter().map(marked).collect(),
+        Value::Object(fields) => fields.iter().map(|(name, value)| (text(name), marked(value))).collect(),
         Value::Null | Value::Bool(_) | Value::Number(_) => value.clone(),
     }
 }
