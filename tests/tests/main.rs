@@ -3,4 +3,5 @@
 mod contract;
 mod invariants;
 mod routes;
+mod sync;
 mod trust;

@@ -115,6 +115,7 @@ impl Diary {
                 price_amount: Some(amount(price)?),
                 discount_amount: chance.yes(0.12).then(|| amount((price * 0.1).round())).transpose()?,
                 state: JobState::Booked,
+                sections: BTreeMap::new(),
                 note: None,
             };
             cards.push((id, Card::Job(job)));

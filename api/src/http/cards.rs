@@ -8,12 +8,12 @@ use crate::error::Error;
 use crate::flows::cards::kinds::{Card, Kind};
 use crate::flows::cards::look::{self, Wanted};
 use crate::flows::cards::view::{self, CardView};
-use crate::flows::cards::{create, edit, retire};
+use crate::flows::cards::{create, delete, edit, retire};
 use crate::store::Db;
 use crate::store::cards::CardRecord;
 use actix_web::http::StatusCode;
 use actix_web::web::{Data, Json, Path, Query};
-use actix_web::{HttpResponse, get, patch, post, put};
+use actix_web::{HttpResponse, delete, get, patch, post, put};
 use chrono::NaiveDate;
 use serde::Deserialize;
 use serde_json::{Map, Value};
@@ -159,6 +159,26 @@ pub(super) async fn retire_card(
         })
         .await?;
     answer(StatusCode::OK, record, who.who())
+}
+
+/// Deletes a card for good, from the version named in `If-Match`: only one that nothing names and nothing
+/// was recorded with. Edits of it that phones still carry are refused; its id is never used again.
+#[utoipa::path(tag = "cards", extensions(("x-roles" = json!(["office", "owner"]))), security(("bearer" = [])),
+    params(("id" = Uuid, Path, description = "The card."),
+        ("If-Match" = String, Header, description = "The ETag of the version that was looked at.")),
+    responses((status = 204, description = "It is gone, now or since before."), EditProblems, Problems))]
+#[delete("/v1/cards/{id}")]
+pub(super) async fn delete_card(
+    SignedIn(who): SignedIn<Office>,
+    id: Path<Uuid>,
+    IfMatch(version): IfMatch,
+    db: Data<Db>,
+    clock: Data<Clock>,
+) -> Result<HttpResponse, Error> {
+    let (id, now) = (id.into_inner(), clock.now());
+    db.write("delete_card", who.who().fleet, async move |tx| delete::delete(tx, who, id, version, now).await)
+        .await?;
+    Ok(HttpResponse::NoContent().finish())
 }
 
 fn answer(status: StatusCode, record: CardRecord, who: Who) -> Result<HttpResponse, Error> {

@@ -5,6 +5,7 @@ use super::problem::Problems;
 use crate::auth::{Member, Office};
 use crate::clock::Clock;
 use crate::error::Error;
+use crate::flows::entries::envelope::Envelope;
 use crate::flows::entries::facts::Fact;
 use crate::flows::entries::{self, Author, Incoming, Verdict};
 use crate::store::entries::EntryRecord;
@@ -50,14 +51,17 @@ pub(super) struct EntryView {
     member_id: Uuid,
     /// When it happened.
     happened_at: DateTime<Utc>,
+    /// What the device's clock said, where that was not believed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    device_at: Option<DateTime<Utc>>,
     /// When the server got it.
     received_at: DateTime<Utc>,
     /// What happened.
     #[schema(value_type = Object)]
     body: Value,
-    /// `taken`, `refused` or `parked`.
+    /// `taken`, `adjusted`, `yielded`, `refused` or `parked`.
     verdict: String,
-    /// Why it was not taken.
+    /// Why it was not taken, or not as it was sent.
     #[serde(skip_serializing_if = "Option::is_none")]
     code: Option<String>,
     /// The sentence to it.
@@ -75,6 +79,7 @@ impl From<EntryRecord> for EntryView {
             kind: entry.kind,
             member_id: entry.member_id,
             happened_at: entry.happened_at,
+            device_at: entry.envelope.as_ref().and_then(|kept| Envelope::stored(kept).device_at),
             received_at: entry.received_at,
             body: entry.body,
             verdict: entry.verdict,
@@ -93,9 +98,9 @@ pub(super) struct VerdictView {
     pub(super) n: Option<i64>,
     /// The entry.
     pub(super) id: Uuid,
-    /// `taken`, `refused` or `parked`.
+    /// `taken`, `adjusted`, `yielded`, `refused`, `parked` or `reused`.
     pub(super) verdict: &'static str,
-    /// Why it was not taken.
+    /// Why it was not taken, or not as it was sent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(super) code: Option<String>,
     /// The sentence to it.
@@ -104,6 +109,9 @@ pub(super) struct VerdictView {
     /// JSON pointer of the field at fault, inside the entry.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(super) pointer: Option<String>,
+    /// Fields that lost to a later value; what was sent is kept for the office.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(super) lost: Vec<String>,
 }
 
 impl VerdictView {
@@ -116,6 +124,7 @@ impl VerdictView {
             code: why.map(|why| why.code.clone().into_owned()),
             sentence: why.map(|why| why.sentence.clone()),
             pointer: why.and_then(|why| why.pointer.clone()),
+            lost: verdict.lost().to_vec(),
         }
     }
 }
@@ -174,6 +183,10 @@ pub(super) async fn record_entry(
 pub(super) enum Judged {
     /// Booked.
     Taken,
+    /// Booked, with something changed by the server.
+    Adjusted,
+    /// Booked, though some field already held a later value.
+    Yielded,
     /// Not booked, with a reason.
     Refused,
     /// Waiting for a decision.
@@ -184,6 +197,8 @@ impl Judged {
     const fn word(self) -> &'static str {
         match self {
             Self::Taken => "taken",
+            Self::Adjusted => "adjusted",
+            Self::Yielded => "yielded",
             Self::Refused => "refused",
             Self::Parked => "parked",
         }

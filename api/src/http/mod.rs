@@ -13,6 +13,7 @@ pub mod health;
 pub mod last_resort;
 pub mod limits;
 pub mod login;
+mod lost_values;
 pub mod members;
 pub mod pay_rates;
 pub mod problem;
@@ -55,6 +56,9 @@ pub fn routes(to: &mut ServiceConfig<'_>) {
     to.service(cards::list_cards);
     to.service(cards::edit_card);
     to.service(cards::retire_card);
+    to.service(cards::delete_card);
+    to.service(lost_values::list_lost_values);
+    to.service(lost_values::decide_lost_value);
 
     device::routes(to);
     to.service(entries::record_entry);

@@ -107,7 +107,7 @@ pub async fn use_between(
     Ok(uses.collect())
 }
 
-/// Jobs a van has booked in a window: job and start.
+/// Jobs a van has yet to do, or is at, in a window: job and start.
 ///
 /// # Errors
 /// Those of the database.
@@ -122,7 +122,7 @@ pub async fn booked_at(
         .filter(jobs::place_id.eq(place))
         .filter(jobs::starts_at.ge(from))
         .filter(jobs::starts_at.lt(to))
-        .filter(jobs::state.eq("booked"))
+        .filter(jobs::state.eq_any(["booked", "under_way"]))
         .order(jobs::starts_at)
         .limit(MOST)
         .select((jobs::job_id, jobs::starts_at))
@@ -187,7 +187,8 @@ pub async fn figures_of_month(tx: &mut Tx, month: NaiveDate) -> Result<Vec<(Uuid
         .await?)
 }
 
-/// What the jobs of a month bring in; cancelled ones bring nothing.
+/// What the jobs of a month bring in: those that are done. A booking is a hope and not yet revenue;
+/// what was used on it before counts as cost where it was used.
 ///
 /// # Errors
 /// Those of the database.
@@ -195,7 +196,7 @@ pub async fn revenues_of_month(tx: &mut Tx, month: NaiveDate) -> Result<Vec<(Uui
     Ok(jobs::table
         .filter(jobs::fleet_id.eq(tx.fleet().0))
         .filter(jobs::month.eq(month))
-        .filter(jobs::state.ne("cancelled"))
+        .filter(jobs::state.eq_any(["finished", "settled"]))
         .order(jobs::job_id)
         .select((jobs::job_id, jobs::net_revenue_amount))
         .load(tx.conn())

@@ -54,3 +54,28 @@ pub async fn has_stock(tx: &mut Tx, item_or_place: Uuid) -> Result<bool, Error> 
         .filter(stock_levels::quantity.ne(Decimal::ZERO));
     Ok(diesel::select(exists(levels)).get_result(tx.conn()).await?)
 }
+
+statement! {
+    /// Whether a line, a level or a mark of the books rests on the card. A fact that moved nothing (a
+    /// section without product, pad or machine) does not hold it.
+    struct HasFacts { fleet: Uuid, id: Uuid } -> diesel::sql_types::Bool
+    = "select exists (select from cost_lines where fleet_id = " [fleet: diesel::sql_types::Uuid]
+      " and job_id = " [id: diesel::sql_types::Uuid]
+      ") or exists (select from stock_values where fleet_id = " [fleet: diesel::sql_types::Uuid]
+      " and item_id = " [id: diesel::sql_types::Uuid]
+      ") or exists (select from pad_states where fleet_id = " [fleet: diesel::sql_types::Uuid]
+      " and pad_id = " [id: diesel::sql_types::Uuid]
+      ") or exists (select from container_levels where fleet_id = " [fleet: diesel::sql_types::Uuid]
+      " and container_id = " [id: diesel::sql_types::Uuid]
+      ") or exists (select from container_marks where fleet_id = " [fleet: diesel::sql_types::Uuid]
+      " and container_id = " [id: diesel::sql_types::Uuid]
+      ")"
+}
+
+/// Whether anything in the books rests on the card.
+///
+/// # Errors
+/// Those of the database.
+pub async fn has_facts(tx: &mut Tx, card: Uuid) -> Result<bool, Error> {
+    Ok(HasFacts { fleet: tx.fleet().0, id: card }.get_result(tx.conn()).await?)
+}

@@ -1,9 +1,10 @@
 //! Cards as rows: kept, held, edited by version, listed by kind, and linked to one another.
 
 use super::Tx;
-use super::schema::{card_links, cards};
+use super::schema::{card_links, cards, deleted_cards};
 use crate::error::Error;
 use crate::flows::cards::kinds::Kind;
+use crate::ids::MemberId;
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
 use diesel_async::RunQueryDsl;
@@ -24,6 +25,8 @@ pub struct CardRecord {
     pub body: Value,
     /// Since when it is out of use.
     pub retired_at: Option<DateTime<Utc>>,
+    /// When and by which lane each field was last written, as a document; nothing before the first edit.
+    pub field_stamps: Option<Value>,
 }
 
 /// How strongly many cards are held until the transaction ends.
@@ -43,6 +46,7 @@ pub(super) struct CardRow {
     version: i64,
     body: Value,
     retired_at: Option<DateTime<Utc>>,
+    field_stamps: Option<Value>,
 }
 
 impl CardRow {
@@ -54,6 +58,7 @@ impl CardRow {
             version: self.version,
             body: self.body,
             retired_at: self.retired_at,
+            field_stamps: self.field_stamps,
         })
     }
 }
@@ -192,7 +197,7 @@ pub async fn list(
     rows.into_iter().map(CardRow::into_record).collect()
 }
 
-/// Writes a held card's body and whether it is retired; the version goes up by one.
+/// Writes a held card's body, its stamps and whether it is retired; the version goes up by one.
 ///
 /// # Errors
 /// [`Error::NotFound`] when the card is not at `version`.
@@ -207,6 +212,7 @@ pub async fn save(
         .set((
             cards::body.eq(&card.body),
             cards::retired_at.eq(card.retired_at),
+            cards::field_stamps.eq(&card.field_stamps),
             cards::edited_at.eq(now),
             cards::version.eq(version + 1),
         ))
@@ -265,10 +271,62 @@ pub async fn find_user(tx: &mut Tx, target: Uuid) -> Result<Option<CardRecord>, 
         .filter(card_links::fleet_id.eq(tx.fleet().0))
         .filter(card_links::target_id.eq(target))
         .filter(cards::retired_at.is_null())
-        .filter(jobs::state.is_null().or(jobs::state.eq("booked")))
+        .filter(jobs::state.is_null().or(super::jobs::is_open()))
         .select(CardRow::as_select())
         .first(tx.conn())
         .await
         .optional()?;
     row.map(CardRow::into_record).transpose()
+}
+
+/// Whether any card at all names the given one, in use or not.
+///
+/// # Errors
+/// Those of the database.
+pub async fn is_named(tx: &mut Tx, target: Uuid) -> Result<bool, Error> {
+    let links = card_links::table
+        .filter(card_links::fleet_id.eq(tx.fleet().0))
+        .filter(card_links::target_id.eq(target));
+    Ok(diesel::select(diesel::dsl::exists(links)).get_result(tx.conn()).await?)
+}
+
+/// Takes a held card away for good; only its id is kept, for ever.
+///
+/// # Errors
+/// Those of the database.
+pub async fn delete(tx: &mut Tx, card: &CardRecord, by: MemberId, now: DateTime<Utc>) -> Result<(), Error> {
+    use super::schema::jobs;
+    let fleet = tx.fleet().0;
+    diesel::delete(card_links::table)
+        .filter(card_links::fleet_id.eq(fleet))
+        .filter(card_links::card_id.eq(card.id))
+        .execute(tx.conn())
+        .await?;
+    diesel::delete(jobs::table.find((fleet, card.id))).execute(tx.conn()).await?;
+    diesel::delete(cards::table.find((fleet, card.id))).execute(tx.conn()).await?;
+    let gone = (
+        deleted_cards::fleet_id.eq(fleet),
+        deleted_cards::card_id.eq(card.id),
+        deleted_cards::kind.eq(card.kind.word()),
+        deleted_cards::member_id.eq(by.0),
+        deleted_cards::deleted_at.eq(now),
+    );
+    diesel::insert_into(deleted_cards::table).values(gone).execute(tx.conn()).await?;
+    Ok(())
+}
+
+/// Which of these ids belonged to cards that were deleted.
+///
+/// # Errors
+/// Those of the database.
+pub async fn find_deleted(tx: &mut Tx, ids: &[Uuid]) -> Result<Vec<Uuid>, Error> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    Ok(deleted_cards::table
+        .filter(deleted_cards::fleet_id.eq(tx.fleet().0))
+        .filter(deleted_cards::card_id.eq_any(ids))
+        .select(deleted_cards::card_id)
+        .load(tx.conn())
+        .await?)
 }

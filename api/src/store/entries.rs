@@ -33,13 +33,20 @@ pub struct NewEntry {
     pub digest: Vec<u8>,
     /// What the cards said; only when taken.
     pub basis: Option<JsonText>,
-    /// `taken`, `refused` or `parked`.
+    /// `taken`, `adjusted`, `yielded`, `refused` or `parked`.
     pub verdict: &'static str,
-    /// Why not taken.
+    /// Why not taken, or not as it was sent.
     pub code: Option<String>,
     /// The sentence to it.
     pub sentence: Option<String>,
+    /// What the phone wrote on the outside, when it wrote more than the columns above hold.
+    pub envelope: Option<Value>,
+    /// The pointer and the lost fields of the verdict, when there are any.
+    pub answer: Option<Value>,
 }
+
+/// The verdicts of entries that are in the books.
+pub const BOOKED: [&str; 3] = ["taken", "adjusted", "yielded"];
 
 /// What is known of an entry that is stored already.
 #[derive(Debug, Clone, PartialEq, Eq, Queryable, Selectable)]
@@ -49,12 +56,14 @@ pub struct Known {
     pub entry_id: Uuid,
     /// SHA-256 of what it says.
     pub digest: Vec<u8>,
-    /// `taken`, `refused` or `parked`.
+    /// `taken`, `adjusted`, `yielded`, `refused` or `parked`.
     pub verdict: String,
-    /// Why not taken.
+    /// Why not taken, or not as it was sent.
     pub code: Option<String>,
     /// The sentence to it.
     pub sentence: Option<String>,
+    /// The pointer and the lost fields of the verdict.
+    pub answer: Option<Value>,
 }
 
 /// A stored entry, whole.
@@ -81,9 +90,9 @@ pub struct EntryRecord {
     pub received_at: DateTime<Utc>,
     /// What happened.
     pub body: Value,
-    /// `taken`, `refused` or `parked`.
+    /// `taken`, `adjusted`, `yielded`, `refused` or `parked`.
     pub verdict: String,
-    /// Why not taken.
+    /// Why not taken, or not as it was sent.
     pub code: Option<String>,
     /// The sentence to it.
     pub sentence: Option<String>,
@@ -91,6 +100,10 @@ pub struct EntryRecord {
     pub basis: Option<Value>,
     /// The entry that reversed it.
     pub reversed_by: Option<Uuid>,
+    /// What the phone wrote on the outside.
+    pub envelope: Option<Value>,
+    /// The pointer and the lost fields of the verdict.
+    pub answer: Option<Value>,
 }
 
 /// Those of these ids that are stored.
@@ -182,9 +195,11 @@ statement! {
         verdicts: Vec<&'static str>,
         codes: Vec<Option<String>>,
         sentences: Vec<Option<String>>,
+        envelopes: Vec<Option<Value>>,
+        answers: Vec<Option<Value>>,
     }
     = "insert into entries (fleet_id, lane_id, member_id, received_at, entry_id, n, kind, form, place_id, happened_at, \
-       body, digest, basis, verdict, code, sentence) select " [fleet: sql::Uuid]
+       body, digest, basis, verdict, code, sentence, envelope, answer) select " [fleet: sql::Uuid]
       ", " [lane: sql::Nullable<sql::Uuid>]
       ", " [member: sql::Uuid]
       ", " [received_at: sql::Timestamptz]
@@ -200,6 +215,8 @@ statement! {
       ", " [verdicts: sql::Array<sql::Text>]
       ", " [codes: sql::Array<sql::Nullable<sql::Text>>]
       ", " [sentences: sql::Array<sql::Nullable<sql::Text>>]
+      ", " [envelopes: sql::Array<sql::Nullable<sql::Jsonb>>]
+      ", " [answers: sql::Array<sql::Nullable<sql::Jsonb>>]
       ")"
 }
 
@@ -235,6 +252,8 @@ pub async fn append(
         verdicts: Vec::with_capacity(new.len()),
         codes: Vec::with_capacity(new.len()),
         sentences: Vec::with_capacity(new.len()),
+        envelopes: Vec::with_capacity(new.len()),
+        answers: Vec::with_capacity(new.len()),
     };
     for entry in new {
         append.ids.push(entry.id);
@@ -249,6 +268,8 @@ pub async fn append(
         append.verdicts.push(entry.verdict);
         append.codes.push(entry.code);
         append.sentences.push(entry.sentence);
+        append.envelopes.push(entry.envelope);
+        append.answers.push(entry.answer);
     }
     match append.execute(tx.conn()).await.map_err(Error::from) {
         Ok(_) => Ok(()),
@@ -286,7 +307,7 @@ pub async fn mark_reversed(tx: &mut Tx, reversed: &[(Uuid, Uuid)]) -> Result<(),
     }
 }
 
-/// Taken entries in the order they were booked, after a position of the trail.
+/// Booked entries in the order they were booked, after a position of the trail.
 ///
 /// # Errors
 /// Those of the database.
@@ -300,7 +321,7 @@ pub async fn list_in_order(tx: &mut Tx, after: i64, limit: i64) -> Result<Vec<(i
         .filter(trail::fleet_id.eq(tx.fleet().0))
         .filter(trail::kind.eq("entry"))
         .filter(trail::position.gt(after))
-        .filter(entries::verdict.eq("taken"))
+        .filter(entries::verdict.eq_any(BOOKED))
         .order(trail::position)
         .limit(limit)
         .select((trail::position, EntryRecord::as_select()))

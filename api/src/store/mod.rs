@@ -19,6 +19,7 @@ pub mod card_uses;
 pub mod cards;
 pub mod crew;
 pub mod entries;
+pub mod fields;
 pub mod health;
 pub mod jobs;
 pub mod migrate;

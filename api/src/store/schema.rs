@@ -108,6 +108,7 @@ table! {
         created_at -> Timestamptz,
         edited_at -> Timestamptz,
         retired_at -> Nullable<Timestamptz>,
+        field_stamps -> Nullable<Jsonb>,
     }
 }
 
@@ -153,6 +154,37 @@ table! {
         sentence -> Nullable<Text>,
         basis -> Nullable<Json>,
         reversed_by -> Nullable<Uuid>,
+        envelope -> Nullable<Jsonb>,
+        answer -> Nullable<Jsonb>,
+    }
+}
+
+table! {
+    field_history (fleet_id, value_id) {
+        fleet_id -> Uuid,
+        value_id -> Uuid,
+        card_id -> Uuid,
+        field -> Text,
+        value -> Jsonb,
+        stamp -> Text,
+        lane_id -> Uuid,
+        member_id -> Uuid,
+        entry_id -> Nullable<Uuid>,
+        outcome -> Text,
+        at -> Timestamptz,
+        decision -> Nullable<Text>,
+        decided_by -> Nullable<Uuid>,
+        decided_at -> Nullable<Timestamptz>,
+    }
+}
+
+table! {
+    deleted_cards (fleet_id, card_id) {
+        fleet_id -> Uuid,
+        card_id -> Uuid,
+        kind -> Text,
+        member_id -> Uuid,
+        deleted_at -> Timestamptz,
     }
 }
 
@@ -326,6 +358,8 @@ allow_tables_to_appear_in_same_query!(
     card_links,
     jobs,
     entries,
+    field_history,
+    deleted_cards,
     stock_lines,
     stock_levels,
     stock_values,

@@ -63,6 +63,7 @@ fn a_day_of_section_work_becomes_levels_wear_and_a_margin() {
     let pads = owner.get("/v1/levels/pads").expect(200).json();
     assert_eq!((&pads["rows"][0]["cycles"], &pads["rows"][0]["load_ml"]), (&json!(1), &json!("2")));
 
+    cards::edit(&desk.fleet.as_office(), of.job, &json!({"state": "finished"}));
     let month = owner.get("/v1/months/2026-03").expect(200).json();
     assert_eq!(month["revenue_amount"], "240.5");
     assert_eq!(month["margin_amount"], "170.2", "the month is rounded once, from the exact sum 170.195");

@@ -2,5 +2,5 @@
 
 mod a_day;
 mod demo;
-mod desk;
+pub(crate) mod desk;
 mod lanes;

@@ -130,7 +130,17 @@ mod tests {
             .into_iter()
             .map(|(n, body)| {
                 let id = Uuid::from_u128(n);
-                (id, CardRecord { id, kind: Kind::Service, version: 1, body, retired_at: None })
+                (
+                    id,
+                    CardRecord {
+                        id,
+                        kind: Kind::Service,
+                        version: 1,
+                        body,
+                        retired_at: None,
+                        field_stamps: None,
+                    },
+                )
             })
             .collect()
     }

@@ -178,6 +178,7 @@ fn check_job(job: &Job) -> Result<(), Error> {
         ));
     }
     between("service_count", "/service_ids", job.service_ids.len(), 0, 30, "services")?;
+    between("section_state_count", "/sections", job.sections.len(), 0, 500, "states of sections")?;
     date("/starts_at", job.starts_at)?;
     date("/ends_at", job.ends_at)?;
     let length = job.ends_at - job.starts_at;

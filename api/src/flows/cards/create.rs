@@ -1,7 +1,7 @@
 //! Creating a card, once, however often it is sent.
 
 use super::kinds::{Card, Fleet, JobState, Kind};
-use super::{booking, checks, crew, document, links, trail};
+use super::{booking, checks, crew, document, links, sections, trail};
 use crate::auth::Office;
 use crate::error::Error;
 use crate::store::cards::{self, CardRecord};
@@ -46,6 +46,12 @@ pub async fn create(
     if let Some(found) = cards::find_created(tx, id).await? {
         return again(found, &digest);
     }
+    if cards::find_deleted(tx, &[id]).await?.contains(&id) {
+        return Err(Error::conflict(
+            "card_deleted",
+            "A card of this id was made and deleted. Make the new one under a new id.",
+        ));
+    }
     let within = |error: Error| error.under("/body");
     checks::check(card).map_err(within)?;
     links::hold_parties(tx, card, None).await?;
@@ -59,6 +65,7 @@ pub async fn create(
         }
         Some(job) => {
             crew::check(tx, job, None).await.map_err(within)?;
+            sections::check(tx, job, None).await.map_err(within)?;
             let fleet = settings(tx).await?;
             Some(booking::columns(id, job, None, &fleet, &named).map_err(within)?)
         }
@@ -75,7 +82,7 @@ pub async fn create(
     if let Some(columns) = columns {
         jobs::save(tx, &columns).await?;
     }
-    let record = CardRecord { id, kind: card.kind(), version: 1, body, retired_at: None };
+    let record = CardRecord { id, kind: card.kind(), version: 1, body, retired_at: None, field_stamps: None };
     trail::tell(tx, &record, None).await?;
     Ok(Created { record, first: true })
 }
@@ -91,7 +98,7 @@ pub async fn create_fleet_card(tx: &mut Tx, fleet: &Fleet, now: DateTime<Utc>) -
     if !cards::insert(tx, id, Kind::Fleet, &body, &document::digest(&card)?, now).await? {
         return Err(Error::Duplicate("cards".into()));
     }
-    let record = CardRecord { id, kind: Kind::Fleet, version: 1, body, retired_at: None };
+    let record = CardRecord { id, kind: Kind::Fleet, version: 1, body, retired_at: None, field_stamps: None };
     trail::tell(tx, &record, None).await?;
     Ok(record)
 }

@@ -1,11 +1,11 @@
 //! Editing a card field by field, from a version its editor has seen.
 
 use super::kinds::{Card, Container, Job, JobState, Kind, Pad};
-use super::{booking, checks, create, crew, document, links, trail, view};
+use super::{booking, checks, create, crew, document, links, sections, trail, view, writing};
 use crate::auth::{Office, Role};
 use crate::error::Error;
 use crate::store::cards::{self, CardRecord};
-use crate::store::{Tx, card_uses, jobs};
+use crate::store::{Tx, card_uses, fields, jobs};
 use chrono::{DateTime, Utc};
 use serde_json::Value;
 use uuid::Uuid;
@@ -57,14 +57,18 @@ pub async fn edit(
     let columns = match (&before, &after) {
         (Card::Job(before), Card::Job(after)) => {
             crew::check(tx, after, Some(before)).await?;
+            sections::check(tx, after, Some(before)).await?;
             let (fleet, kept) = (create::settings(tx).await?, jobs::find(tx, id).await?);
             Some(booking::columns(id, after, Some((before, &kept)), &fleet, &named)?)
         }
         _ => None,
     };
 
-    let changed = CardRecord { body: document::body(&after)?, ..record };
+    let body = document::body(&after)?;
+    let (stamps, values) = writing::desk_values(&record, &body, who.member.0, now);
+    let changed = CardRecord { body, field_stamps: stamps.document(), ..record };
     let saved = cards::save(tx, &changed, version, now).await?;
+    fields::append(tx, values, now).await?;
     let targets: Vec<Uuid> = named.keys().copied().collect();
     cards::save_links(tx, id, &targets).await?;
     if let Some(columns) = columns {
@@ -126,7 +130,8 @@ fn bottle(container: &Container) -> impl PartialEq {
     (container.item_id, container.nominal_ml, container.tare_g, container.dose)
 }
 
-/// Booked → settled or cancelled, and no way back; of what is over only the note may change.
+/// Anywhere among the open states, from there to settled or cancelled, and no way back; of what is over
+/// only the note may change.
 async fn may_change_job(tx: &mut Tx, id: Uuid, before: &Job, after: &Job) -> Result<(), Error> {
     let noted = Job { note: after.note.clone(), ..before.clone() };
     match (before.state, after.state) {
@@ -138,7 +143,7 @@ async fn may_change_job(tx: &mut Tx, id: Uuid, before: &Job, after: &Job) -> Res
             "job_cancelled",
             "This job was cancelled; only its note may change. Book another.",
         )),
-        (JobState::Booked, JobState::Cancelled) if card_uses::has_work(tx, id).await? => {
+        (from, JobState::Cancelled) if from.is_open() && card_uses::has_work(tx, id).await? => {
             Err(Error::conflict(
                 "job_has_work",
                 "Work is recorded on this job. Reverse those entries first, or settle it.",

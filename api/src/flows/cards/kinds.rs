@@ -7,8 +7,11 @@ use crate::ids::MemberId;
 use crate::values::{Amount, Quantity};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 use uuid::Uuid;
+
+pub use crate::sync::rules::job_state::State as JobState;
 
 /// What a card is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
@@ -255,6 +258,27 @@ pub enum StageKind {
     Protection,
 }
 
+impl StageKind {
+    /// From the word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        let all = [Self::Preparation, Self::Cutting, Self::Polishing, Self::Finishing, Self::Protection];
+        all.into_iter().find(|stage| stage.word() == word)
+    }
+
+    /// The word in JSON.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Preparation => "preparation",
+            Self::Cutting => "cutting",
+            Self::Polishing => "polishing",
+            Self::Finishing => "finishing",
+            Self::Protection => "protection",
+        }
+    }
+}
+
 /// One step of a recipe.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -343,34 +367,18 @@ pub struct Service {
     pub price_amount: Option<Amount>,
 }
 
-/// Where a job stands.
+/// How far one section of a job is in one stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum JobState {
-    /// To be done, or being done.
-    Booked,
-    /// Done and paid; takes no more work.
-    Settled,
-    /// Not to be done; takes no work.
-    Cancelled,
-}
-
-impl JobState {
-    /// From the word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Booked, Self::Settled, Self::Cancelled].into_iter().find(|state| state.word() == word)
-    }
-
-    /// The word in tables.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Booked => "booked",
-            Self::Settled => "settled",
-            Self::Cancelled => "cancelled",
-        }
-    }
+pub enum SectionState {
+    /// Not begun.
+    ToDo,
+    /// Being worked.
+    UnderWay,
+    /// Worked.
+    Done,
+    /// To be worked once more.
+    Redo,
 }
 
 /// A booked piece of work. Its revenue is its services' prices less the discount.
@@ -405,6 +413,10 @@ pub struct Job {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub note: Option<String>,
+    /// How far each section is, by `section/stage`: `{"hood_left/polishing": "done"}`. Each of them is
+    /// a field of its own when two phones write at once.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub sections: BTreeMap<String, SectionState>,
 }
 
 /// One reference from a card to another: where in the body, to whom, and what that must be.

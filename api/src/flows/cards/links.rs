@@ -113,7 +113,7 @@ mod tests {
 
     fn record(n: u128, kind: Kind, body: Value) -> (Uuid, CardRecord) {
         let id = Uuid::from_u128(n);
-        (id, CardRecord { id, kind, version: 1, body, retired_at: None })
+        (id, CardRecord { id, kind, version: 1, body, retired_at: None, field_stamps: None })
     }
 
     fn world() -> Named {

@@ -42,7 +42,8 @@ async fn may_retire(tx: &mut Tx, id: Uuid, card: &Card) -> Result<(), Error> {
         return Err(Error::conflict("one_fleet_card", "A fleet cannot be without its settings. Edit them."));
     }
     if card.job().is_some_and(|job| job.state != JobState::Cancelled) {
-        let sentence = "A booked or settled job counts in its month. Cancel it if it is not to be done.";
+        let sentence =
+            "A job that is open or settled counts in its month. Cancel it if it is not to be done.";
         return Err(Error::conflict("job_counts", sentence));
     }
     if let Some(user) = cards::find_user(tx, id).await? {

@@ -50,6 +50,28 @@ pub(super) async fn tell(tx: &mut Tx, record: &CardRecord, before: Option<&Card>
     Ok(())
 }
 
+/// Tells everyone who knows of a card that it has been deleted. Nothing names it, so no van has it
+/// through a job.
+pub(super) async fn tell_deleted(tx: &mut Tx, record: &CardRecord, card: &Card) -> Result<(), Error> {
+    let audience = match card {
+        Card::Client(_) | Card::Vehicle(_) => return Ok(()),
+        Card::Container(_) | Card::Pad(_) | Card::Job(_) => place_of(card).unwrap_or(tx.fleet().0),
+        Card::Fleet(_)
+        | Card::Place(_)
+        | Card::Item(_)
+        | Card::Machine(_)
+        | Card::VehicleClass(_)
+        | Card::Recipe(_)
+        | Card::Service(_) => tx.fleet().0,
+    };
+    say(tx, audience, record, left());
+    if let Card::Job(job) = card {
+        let gone = Job { state: JobState::Cancelled, ..job.clone() };
+        tell_parties(tx, &gone, Some(job)).await?;
+    }
+    Ok(())
+}
+
 fn say(tx: &mut Tx, audience_id: Uuid, record: &CardRecord, body: Value) {
     tx.tell(TrailRow { audience_id, record_id: record.id, kind: record.kind.word(), body });
 }
@@ -84,14 +106,14 @@ async fn tell_vans(tx: &mut Tx, record: &CardRecord, party: Party) -> Result<(),
     Ok(())
 }
 
-/// A booked job brings its client and vehicle to its van; the last one that goes takes them away.
+/// An open job brings its client and vehicle to its van; the last one that goes takes them away.
 /// The job's own columns must have been saved.
 async fn tell_parties(tx: &mut Tx, job: &Job, before: Option<&Job>) -> Result<(), Error> {
     if before.is_some_and(|before| !moves_parties(before, job)) {
         return Ok(());
     }
     let mut concerned: BTreeSet<(Uuid, Party)> = BTreeSet::new();
-    for job in before.into_iter().chain([job]).filter(|job| job.state == JobState::Booked) {
+    for job in before.into_iter().chain([job]).filter(|job| job.state.is_open()) {
         concerned.insert((job.place_id, Party::Client(job.client_id)));
         concerned.insert((job.place_id, Party::Vehicle(job.vehicle_id)));
     }
@@ -111,7 +133,7 @@ async fn tell_parties(tx: &mut Tx, job: &Job, before: Option<&Job>) -> Result<()
 
 /// Whether an edit of a job changes which vans see which clients and vehicles.
 pub(super) fn moves_parties(before: &Job, after: &Job) -> bool {
-    let concerns = |job: &Job| (job.place_id, job.client_id, job.vehicle_id, job.state);
+    let concerns = |job: &Job| (job.place_id, job.client_id, job.vehicle_id, job.state.is_open());
     concerns(before) != concerns(after)
 }
 
@@ -121,7 +143,7 @@ const fn id_of(party: Party) -> Uuid {
     }
 }
 
-/// Which kinds a technician sees only through a booked job of their van.
+/// Which kinds a technician sees only through an open job of their van.
 pub(super) const fn party(kind: Kind, id: Uuid) -> Option<Party> {
     match kind {
         Kind::Client => Some(Party::Client(id)),

@@ -2,6 +2,7 @@
 
 use super::document;
 use super::kinds::{Card, Kind};
+use super::stamps::Stamps;
 use crate::auth::{Role, Who};
 use crate::error::Error;
 use crate::store::cards::CardRecord;
@@ -32,7 +33,7 @@ pub struct CardView {
 /// # Errors
 /// [`Error::Internal`] when a stored body does not fit its kind.
 pub fn of(record: CardRecord, who: Who) -> Result<CardView, Error> {
-    let CardRecord { id, kind, version, mut body, retired_at } = record;
+    let CardRecord { id, kind, version, mut body, retired_at, .. } = record;
     match who.role {
         Role::Office | Role::Owner => {}
         Role::Technician => take_money_out(kind, &mut body),
@@ -48,15 +49,24 @@ pub(super) fn stale(record: CardRecord, who: Who) -> Error {
     }
 }
 
-/// What phones receive of a card: its version, its fields without money, and whether it is retired.
+/// What phones receive of a card: its version, its fields without money, the stamps of those that were
+/// written since it was made, and whether it is retired.
 #[must_use]
 pub fn for_phones(record: &CardRecord) -> Value {
     let mut body = record.body.clone();
     take_money_out(record.kind, &mut body);
-    match record.retired_at {
-        None => json!({ "version": record.version, "body": body }),
-        Some(at) => json!({ "version": record.version, "body": body, "retired_at": at }),
+    let mut told = json!({ "version": record.version, "body": body });
+    if let Some(fields) = told.as_object_mut() {
+        let stamps = Stamps::of(record);
+        let stamps = stamps.texts();
+        if !stamps.is_empty() {
+            fields.insert("stamps".to_owned(), json!(stamps));
+        }
+        if let Some(at) = record.retired_at {
+            fields.insert("retired_at".to_owned(), json!(at));
+        }
     }
+    told
 }
 
 fn take_money_out(kind: Kind, body: &mut Value) {

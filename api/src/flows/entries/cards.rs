@@ -97,7 +97,7 @@ impl Cards {
             return Err(missing("job_id", Kind::Job));
         }
         match job.state {
-            JobState::Booked => Ok(job),
+            JobState::Booked | JobState::UnderWay | JobState::Finished => Ok(job),
             JobState::Settled => Err(EntryRefusal::at(
                 "job_settled",
                 "job_id",

@@ -1,10 +1,13 @@
 //! The facts that come from the field, kind by kind, as they are written down at the kerb.
 
-use crate::flows::cards::kinds::StageKind;
+use crate::flows::cards::kinds::{JobState, StageKind};
 use crate::ids::MemberId;
+use crate::sync::rules::job_state::Command;
 use crate::values::{Amount, Quantity};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -34,6 +37,10 @@ pub enum Fact {
     Trip(Trip),
     /// An entry that was a mistake.
     Reversal(Reversal),
+    /// Fields of a card written from a phone.
+    CardEdit(CardEdit),
+    /// A job moved on.
+    JobCommand(JobCommand),
 }
 
 /// Product put down in one section: counted doses, or measured millilitres.
@@ -237,9 +244,34 @@ pub struct Reversal {
     pub why: String,
 }
 
+/// Fields of a card, each written on its own: of two phones that write one field, the later stamp wins.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CardEdit {
+    /// Which card.
+    pub card_id: Uuid,
+    /// Its fields and what they are to hold; null empties one. A technician writes a job's `note` and
+    /// `sections/<section>/<stage>`, and a container's or a pad's `label`; the office also a client's
+    /// `contact` and `address`, a vehicle's `description` and `plate`, and a machine's `label`.
+    #[schema(value_type = Object, example = json!({"sections/hood_left/polishing": "done"}))]
+    pub set: BTreeMap<String, Value>,
+}
+
+/// A job moved on by its crew, from where they think it is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct JobCommand {
+    /// Which job.
+    pub job_id: Uuid,
+    /// What is said of it.
+    pub command: Command,
+    /// Where its sender sees it. Anywhere else, the command comes too late and is refused.
+    pub expects: JobState,
+}
+
 impl Fact {
     /// The kinds this server books, as they are written.
-    pub const KINDS: [&'static str; 11] = [
+    pub const KINDS: [&'static str; 13] = [
         "section_work",
         "container_open",
         "weigh_in",
@@ -251,5 +283,7 @@ impl Fact {
         "work_time",
         "trip",
         "reversal",
+        "card_edit",
+        "job_command",
     ];
 }

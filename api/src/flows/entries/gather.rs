@@ -7,6 +7,7 @@ use super::table::Table;
 use super::{Basis, Desk, Earlier, Incoming, books::Books, container_open};
 use crate::error::Error;
 use crate::flows::cards::kinds::{Card, Container, Pad};
+use crate::flows::cards::writing::Writing;
 use crate::flows::tagged;
 use crate::store::cards::{CardRecord, Hold};
 use crate::store::{Tx, accounts, books, cards, entries};
@@ -24,12 +25,17 @@ struct Named {
     members: BTreeSet<Uuid>,
     reversed: BTreeSet<Uuid>,
     opened: BTreeSet<Uuid>,
+    /// Jobs, which are also among the others.
+    jobs: BTreeSet<Uuid>,
+    /// Cards whose fields or state are written.
+    written: BTreeSet<Uuid>,
 }
 
 impl Named {
     fn add(&mut self, fact: &Fact) {
         match fact {
             Fact::SectionWork(fact) => {
+                self.jobs.insert(fact.job_id);
                 self.others.insert(fact.job_id);
                 self.others.extend(fact.machine_id);
                 self.tools.extend(fact.pad_id);
@@ -62,15 +68,23 @@ impl Named {
                 self.others.insert(fact.place_id);
             }
             Fact::WorkTime(fact) => {
+                self.jobs.extend(fact.job_id);
                 self.others.extend(fact.job_id);
                 self.members.extend(fact.member_id.map(|member| member.0));
             }
             Fact::Trip(fact) => {
                 self.others.insert(fact.place_id);
+                self.jobs.extend(fact.job_id);
                 self.others.extend(fact.job_id);
             }
             Fact::Reversal(fact) => {
                 self.reversed.insert(fact.entry_id);
+            }
+            Fact::CardEdit(fact) => {
+                self.written.insert(fact.card_id);
+            }
+            Fact::JobCommand(fact) => {
+                self.written.insert(fact.job_id);
             }
         }
     }
@@ -80,7 +94,8 @@ fn list(ids: &BTreeSet<Uuid>) -> Vec<Uuid> {
     ids.iter().copied().collect()
 }
 
-/// Everything the batch looks at. Lock order: tools' cards → other cards → item values.
+/// Everything the batch looks at. Lock order: cards of tools and cards to be written → other cards →
+/// item values.
 pub(super) async fn gather(
     tx: &mut Tx,
     author: Author,
@@ -96,7 +111,7 @@ pub(super) async fn gather(
     }
     let reversed = entries::find_many(tx, &list(&named.reversed)).await?;
     let mut earlier = HashMap::new();
-    for entry in reversed.iter().filter(|entry| entry.verdict == "taken") {
+    for entry in reversed.iter().filter(|entry| entries::BOOKED.contains(&entry.verdict.as_str())) {
         let Some(fact) = reread(&entry.kind, &entry.body) else { continue };
         named.add(&fact);
         let basis: Basis =
@@ -109,7 +124,20 @@ pub(super) async fn gather(
     }
 
     let fleet_id = tx.fleet().0;
-    let mut found = cards::lock_many(tx, &list(&named.tools), Hold::Edit).await?;
+    let mut held = named.tools.clone();
+    if !named.written.is_empty() {
+        // A job that one entry writes and another works on is held once, and as strongly as it must be.
+        held.extend(named.written.iter().chain(&named.jobs));
+    }
+    let mut found = cards::lock_many(tx, &list(&held), Hold::Edit).await?;
+    let mut writings = HashMap::new();
+    for id in &named.written {
+        if let Some(record) = found.get(id) {
+            writings.insert(*id, Writing::of(record.clone())?);
+        }
+    }
+    let missing: Vec<Uuid> = named.written.iter().copied().filter(|id| !found.contains_key(id)).collect();
+    let deleted = cards::find_deleted(tx, &missing).await?.into_iter().collect();
     named.others.insert(fleet_id);
     named.others.extend(named.items.iter().copied());
     found.extend(cards::lock_many(tx, &list(&named.others), Hold::Share).await?);
@@ -174,6 +202,10 @@ pub(super) async fn gather(
         new: Vec::new(),
         reversed: Vec::new(),
         told: Vec::new(),
+        writings,
+        deleted,
+        lane: None,
+        replaced: None,
     })
 }
 

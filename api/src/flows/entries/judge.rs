@@ -5,8 +5,9 @@ use super::facts::Fact;
 use super::refusal::EntryRefusal;
 use super::weigh_in::NOT_OPEN;
 use super::{
-    Author, Basis, Desk, Earlier, FORM, Incoming, Verdict, container_open, own, pad_retire, pad_wash, pads,
-    receipt, reversal, section_work, stock_count, stock_move, storable, trip, weigh_in, work_time,
+    Author, Basis, Desk, Earlier, FORM, Incoming, Verdict, card_edit, clocks, container_open, envelope,
+    job_command, own, pad_retire, pad_wash, pads, receipt, reversal, section_work, stock_count, stock_move,
+    storable, trip, weigh_in, work_time,
 };
 use crate::error::Error;
 use crate::flows::tagged;
@@ -100,14 +101,15 @@ pub(super) fn judge(
     if let Some(known) = desk.known.get(&entry.id) {
         return Ok(if known.digest == *digest { Verdict::of(known) } else { Verdict::Reused });
     }
+    let when = clocks::when(entry, now);
     let (verdict, basis) = match read {
         Read::Unknown => (Verdict::Parked(unknown()), None),
         Read::Bad(refusal) => (Verdict::Refused(refusal), None),
-        Read::Fact(fact) => match try_booking(desk, author, entry, &fact, now) {
-            Ok(basis) => {
+        Read::Fact(fact) => match try_booking(desk, author, entry, &fact, when.at, now) {
+            Ok((basis, stamp)) => {
                 desk.books.keep();
-                take_note(desk, author, entry, &fact, &basis);
-                (Verdict::Taken, Some(basis))
+                take_note(desk, author, entry, &fact, &basis, when.at);
+                (booked(&basis, when.adjusted.clone().or(stamp)), Some(basis))
             }
             Err(refusal) => {
                 desk.books.undo();
@@ -118,7 +120,7 @@ pub(super) fn judge(
         },
     };
     // At a desk (no lane) a refusal is the answer to a request, and nothing is kept of it.
-    if entry.n.is_some() || verdict == Verdict::Taken {
+    if entry.n.is_some() || verdict.is_booked() {
         let why = verdict.refusal();
         let new = NewEntry {
             id: entry.id,
@@ -126,13 +128,15 @@ pub(super) fn judge(
             kind: storable::text(&entry.kind),
             form: entry.form,
             place_id: author.home_place,
-            happened_at: storable::when(entry, now),
+            happened_at: when.at,
             body: JsonText::of(&*storable::document(&entry.body))?,
             digest: digest.to_vec(),
             basis: basis.as_ref().map(JsonText::of).transpose()?,
             verdict: verdict.word(),
             code: why.map(|why| why.code.clone().into_owned()),
             sentence: why.map(|why| why.sentence.clone()),
+            envelope: envelope::of(entry, when.device_at)?,
+            answer: verdict.answer(),
         };
         let known = Known {
             entry_id: new.id,
@@ -140,11 +144,23 @@ pub(super) fn judge(
             verdict: new.verdict.to_owned(),
             code: new.code.clone(),
             sentence: new.sentence.clone(),
+            answer: new.answer.clone(),
         };
         desk.known.insert(entry.id, known);
         desk.new.push(new);
     }
     Ok(verdict)
+}
+
+/// What is said of an entry that is in the books.
+fn booked(basis: &Basis, clock: Option<EntryRefusal>) -> Verdict {
+    match (basis, clock) {
+        (Basis::CardEdit(basis), _) if !basis.lost.is_empty() => {
+            Verdict::Yielded(card_edit::overtaken(), basis.lost.clone())
+        }
+        (_, Some(clock)) => Verdict::Adjusted(clock),
+        (_, None) => Verdict::Taken,
+    }
 }
 
 fn unknown() -> EntryRefusal {
@@ -154,16 +170,25 @@ fn unknown() -> EntryRefusal {
     )
 }
 
+/// What the cards said, and what is wrong with the clock where only the stamp shows it.
 fn try_booking(
     desk: &mut Desk,
     author: Author,
     entry: &Incoming,
     fact: &Fact,
+    happened_at: DateTime<Utc>,
     now: DateTime<Utc>,
-) -> Result<Basis, EntryRefusal> {
-    let happened_at = storable::when(entry, now);
+) -> Result<(Basis, Option<EntryRefusal>), EntryRefusal> {
     let day = desk.cards.day(happened_at)?;
     let at = At { entry_id: entry.id, day };
+    // These two write cards and no books.
+    if let Fact::CardEdit(fact) = fact {
+        let (basis, stamp) = card_edit::write(desk, fact, author, entry, now)?;
+        return Ok((Basis::CardEdit(basis), stamp));
+    }
+    if let Fact::JobCommand(fact) = fact {
+        return Ok((Basis::JobCommand(job_command::write(desk, fact, author)?), None));
+    }
     let (cards, books) = (&desk.cards, &desk.books);
     let basis = match fact {
         Fact::SectionWork(fact) => Basis::SectionWork(section_work::judge(fact, cards, books, author)?),
@@ -184,9 +209,10 @@ fn try_booking(
             let earlier = desk.earlier.get(&fact.entry_id);
             reversal::judge(earlier, fact.entry_id, books, author).map(|()| Basis::Fact)?
         }
+        Fact::CardEdit(_) | Fact::JobCommand(_) => Basis::Fact,
     };
     book(desk, fact, &basis, at, happened_at)?;
-    Ok(basis)
+    Ok((basis, None))
 }
 
 /// What a fact does to the books. The only way in: for new entries and for rebuilding alike.
@@ -219,12 +245,20 @@ pub(super) fn book(
                 earlier.ok_or(CoreError::Invalid { what: "a reversal", rule: "must name a booked entry" })?;
             reversal::book(books, &earlier, fact.entry_id, at)
         }
+        (Fact::CardEdit(_), Basis::CardEdit(_)) | (Fact::JobCommand(_), Basis::JobCommand(_)) => Ok(()),
         _ => Err(CoreError::Invalid { what: "an entry's basis", rule: "must be of the entry's kind" }),
     }
 }
 
 /// Remembers a booked entry for reversals after it, and who may see it.
-pub(super) fn take_note(desk: &mut Desk, author: Author, entry: &Incoming, fact: &Fact, basis: &Basis) {
+pub(super) fn take_note(
+    desk: &mut Desk,
+    author: Author,
+    entry: &Incoming,
+    fact: &Fact,
+    basis: &Basis,
+    happened_at: DateTime<Utc>,
+) {
     if let Fact::Reversal(reversal) = fact {
         desk.reversed.push((reversal.entry_id, entry.id));
         if let Some(earlier) = desk.earlier.get_mut(&reversal.entry_id) {
@@ -241,7 +275,7 @@ pub(super) fn take_note(desk: &mut Desk, author: Author, entry: &Incoming, fact:
     }
     let told = json!({
         "kind": entry.kind,
-        "happened_at": entry.happened_at,
+        "happened_at": happened_at,
         "member_id": member_id,
         "n": entry.n,
         "body": body,
@@ -255,6 +289,8 @@ fn audience(author: Author, fact: &Fact, basis: &Basis) -> Uuid {
         (_, Basis::SectionWork(basis)) => Some(basis.place()),
         (_, Basis::ContainerOpen(basis)) => Some(basis.place_id),
         (_, Basis::Pad(basis)) => Some(basis.place_id),
+        (_, Basis::CardEdit(basis)) => basis.place_id,
+        (_, Basis::JobCommand(basis)) => Some(basis.place_id),
         (Fact::Receipt(fact), _) => Some(fact.place_id),
         (Fact::StockMove(fact), _) => Some(fact.to_place_id),
         (Fact::StockCount(fact), _) => Some(fact.place_id),

@@ -7,11 +7,15 @@
 
 mod books;
 mod bottle;
+mod card_edit;
 mod cards;
+mod clocks;
 mod container_open;
+pub mod envelope;
 pub mod facts;
 mod gather;
 mod incoming;
+mod job_command;
 mod judge;
 mod pad_retire;
 mod pad_wash;
@@ -32,15 +36,17 @@ mod work_time;
 pub mod rebuild;
 
 use crate::error::Error;
+use crate::flows::cards::writing::Writing;
 use crate::ids::{LaneId, MemberId};
 use crate::store::Tx;
 use crate::store::books::ContainerLevel;
 use crate::store::entries::{Known, NewEntry};
+use crate::sync::rules::stamp::Stamp;
 use chrono::{DateTime, Utc};
 use facts::Fact;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
-use std::collections::HashMap;
+use serde_json::{Value, json};
+use std::collections::{HashMap, HashSet};
 use uuid::Uuid;
 
 pub use cards::Author;
@@ -57,6 +63,10 @@ const FORM: i16 = 1;
 pub enum Verdict {
     /// Stored and booked.
     Taken,
+    /// Booked, with something changed by the server, and what that was.
+    Adjusted(EntryRefusal),
+    /// Booked, but these fields already hold a later value; what lost is kept for the office.
+    Yielded(EntryRefusal, Vec<String>),
     /// Final; never changes for that id.
     Refused(EntryRefusal),
     /// Kept safe until a person decides, or a newer server understands it.
@@ -71,31 +81,65 @@ impl Verdict {
     pub const fn word(&self) -> &'static str {
         match self {
             Self::Taken => "taken",
+            Self::Adjusted(_) => "adjusted",
+            Self::Yielded(..) => "yielded",
             Self::Refused(_) => "refused",
             Self::Parked(_) => "parked",
             Self::Reused => "reused",
         }
     }
 
-    /// Why it was not taken.
+    /// Why it was not taken, or not as it was sent.
     #[must_use]
     pub const fn refusal(&self) -> Option<&EntryRefusal> {
         match self {
-            Self::Refused(why) | Self::Parked(why) => Some(why),
+            Self::Refused(why) | Self::Parked(why) | Self::Adjusted(why) | Self::Yielded(why, _) => Some(why),
             Self::Taken | Self::Reused => None,
+        }
+    }
+
+    /// Fields that lost to a later value.
+    #[must_use]
+    pub fn lost(&self) -> &[String] {
+        match self {
+            Self::Yielded(_, lost) => lost,
+            Self::Taken | Self::Adjusted(_) | Self::Refused(_) | Self::Parked(_) | Self::Reused => &[],
+        }
+    }
+
+    /// Whether the entry is in the books.
+    #[must_use]
+    pub const fn is_booked(&self) -> bool {
+        matches!(self, Self::Taken | Self::Adjusted(_) | Self::Yielded(..))
+    }
+
+    /// What of it the entry's own columns do not hold, to be stored beside them.
+    fn answer(&self) -> Option<Value> {
+        let pointer = self.refusal().and_then(|why| why.pointer.as_deref());
+        match (pointer, self.lost()) {
+            (None, []) => None,
+            (Some(pointer), []) => Some(json!({ "pointer": pointer })),
+            (_, lost) => Some(json!({ "lost": lost })),
         }
     }
 
     /// The verdict that was given before.
     #[must_use]
     pub fn of(known: &Known) -> Self {
+        let answer = |name| known.answer.as_ref().and_then(|answer| answer.get(name));
         let why = || EntryRefusal {
             code: known.code.clone().unwrap_or_default().into(),
             sentence: known.sentence.clone().unwrap_or_default(),
-            pointer: None,
+            pointer: answer("pointer").and_then(Value::as_str).map(str::to_owned),
+        };
+        let lost = || {
+            let fields = answer("lost").and_then(Value::as_array).into_iter().flatten();
+            fields.filter_map(Value::as_str).map(str::to_owned).collect()
         };
         match known.verdict.as_str() {
             "taken" => Self::Taken,
+            "adjusted" => Self::Adjusted(why()),
+            "yielded" => Self::Yielded(why(), lost()),
             "parked" => Self::Parked(why()),
             _ => Self::Refused(why()),
         }
@@ -112,6 +156,8 @@ enum Basis {
     Pad(pads::PadBasis),
     Trip(trip::Basis),
     WorkTime(work_time::Basis),
+    CardEdit(card_edit::Basis),
+    JobCommand(job_command::Basis),
     /// The fact alone says everything.
     Fact,
 }
@@ -140,6 +186,7 @@ pub async fn take(
 ) -> Result<Vec<Verdict>, Error> {
     let read: Vec<judge::Read> = batch.iter().map(judge::read).collect();
     let mut desk = gather::gather(tx, author, batch, &read).await?;
+    desk.lane = lane;
     let mut verdicts = Vec::with_capacity(batch.len());
     for (entry, read) in batch.iter().zip(digests).zip(read) {
         verdicts.push(judge::judge(&mut desk, author, entry, read, now)?);
@@ -163,6 +210,14 @@ struct Desk {
     reversed: Vec<(Uuid, Uuid)>,
     /// Which van or member may see each new entry.
     told: Vec<(Uuid, Uuid, Value)>,
+    /// Cards that are written field by field, held for it.
+    writings: HashMap<Uuid, Writing>,
+    /// Ids the batch names whose cards have been deleted.
+    deleted: HashSet<Uuid>,
+    /// The lane the batch came by; none for a desk.
+    lane: Option<LaneId>,
+    /// The last stamp that arrival time stood in for: what was written in a row stays in that order.
+    replaced: Option<Stamp>,
 }
 
 /// What a member's id is to the audience of their own entries.

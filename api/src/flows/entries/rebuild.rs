@@ -11,7 +11,7 @@ use crate::store::entries::EntryRecord;
 use chrono::NaiveDate;
 use chrono_tz::Tz;
 use rust_decimal::Decimal;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use uuid::Uuid;
 
 /// Books in the making.
@@ -36,6 +36,10 @@ impl Rebuild {
             new: Vec::new(),
             reversed: Vec::new(),
             told: Vec::new(),
+            writings: HashMap::new(),
+            deleted: HashSet::new(),
+            lane: None,
+            replaced: None,
         };
         Self { desk, zone, figures: BTreeMap::new() }
     }

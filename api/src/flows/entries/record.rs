@@ -40,6 +40,11 @@ pub(super) async fn record(
     let pads: Vec<_> = made.pads.changes().into_iter().filter_map(|(id, v)| Some((id, v?))).collect();
     books::save_pads(tx, &pads).await?;
 
+    let mut writings: Vec<_> = desk.writings.into_iter().collect();
+    writings.sort_unstable_by_key(|(id, _)| *id);
+    for (_, writing) in writings {
+        writing.save(tx, now).await?;
+    }
     for (audience_id, record_id, body) in desk.told {
         tx.tell(TrailRow { audience_id, record_id, kind: "entry", body });
     }

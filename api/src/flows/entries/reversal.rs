@@ -43,6 +43,9 @@ pub(super) fn judge(
             "reversal_is_final",
             "A reversal cannot be reversed. Write the fact down again as a new entry.",
         ),
+        Fact::CardEdit(_) | Fact::JobCommand(_) => {
+            refuse("edit_is_no_fact", "An edit is not reversed: write the field again, or move the job on.")
+        }
         Fact::WeighIn(fact) => {
             let level = books.containers.get(&fact.container_id);
             let believed = books.earlier_marks.contains_key(&entry_id)

@@ -1,18 +1,8 @@
 //! Whatever a phone hands over can be kept: one entry that could not would block all behind it.
 
 use super::Incoming;
-use chrono::{DateTime, Datelike, TimeDelta, Utc};
 use serde_json::Value;
 use std::borrow::Cow;
-
-/// A phone's clock may run ahead by this much.
-const AHEAD: TimeDelta = TimeDelta::seconds(60);
-
-/// When an entry happened. From the future, or from before there were phones, it happened when it
-/// came in, by the only clock that can be trusted; a battery that ran flat starts at 1970.
-pub(super) fn when(entry: &Incoming, now: DateTime<Utc>) -> DateTime<Utc> {
-    if entry.happened_at > now + AHEAD || entry.happened_at.year() < 1970 { now } else { entry.happened_at }
-}
 
 /// Whether the kind or the body has a character that no table takes.
 pub(super) fn has_nul(entry: &Incoming) -> bool {

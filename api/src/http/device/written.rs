@@ -44,7 +44,8 @@ pub(super) struct LaneEntry {
     #[serde(default = "first_form")]
     #[schema(minimum = 1, maximum = 1000)]
     form: i16,
-    /// When it happened, by the phone's clock.
+    /// When it happened, by the phone's clock. More than 60 s ahead of the server, once `drift_ms` is
+    /// taken off, it is booked when it came in, and the verdict is `adjusted`; any past is taken.
     happened_at: DateTime<Utc>,
     /// What happened; nests at most 16 levels, and the whole entry has at most 64 KiB.
     #[schema(value_type = Object)]

@@ -126,6 +126,19 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
             headers.push(("if-match", "\"1\"".to_owned()));
             None
         }
+        "delete_card" => {
+            named(&mut path, "{id}", stage.draft(whose), &mut ids);
+            headers.push(("if-match", "\"1\"".to_owned()));
+            None
+        }
+        "list_lost_values" => {
+            none_named(whose)?;
+            None
+        }
+        "decide_lost_value" => {
+            named(&mut path, "{id}", stage.lost_value(whose), &mut ids);
+            Some(json!({"decision": "keep"}))
+        }
         "create_member" => {
             let id = if whose == Whose::Theirs { stage.member(whose) } else { fresh() };
             named(&mut path, "{id}", id, &mut ids);

@@ -104,6 +104,8 @@ impl Stage {
         let world = World::at(at);
         let (ours, theirs) = (world.fleet("ours"), world.fleet("theirs"));
         let (cards, their_cards) = (Cards::create(&ours.as_office()), Cards::create(&theirs.as_office()));
+        // Their month has something to tell: revenue counts once the work is done.
+        end_to_end::cards::edit(&theirs.as_office(), their_cards.job, &json!({"state": "finished"}));
         let mut owner = world.db.as_owner();
         owner
             .execute(
@@ -193,6 +195,34 @@ impl Stage {
             let id = fresh();
             let body = json!({"kind": "place", "body": {"name": "Spare", "what": "depot"}});
             self.owner_of(fleet).put(&format!("/v1/cards/{id}"), &body).expect(201);
+            id
+        })
+    }
+
+    /// A card that may be deleted: one of ours, one of theirs, or an id of none.
+    pub(super) fn draft(&self, whose: Whose) -> Uuid {
+        self.of(whose).map_or_else(fresh, |fleet| {
+            let id = fresh();
+            let body = json!({"kind": "service", "body": {"name": "Never sold"}});
+            self.owner_of(fleet).put(&format!("/v1/cards/{id}"), &body).expect(201);
+            id
+        })
+    }
+
+    /// A value that lost to a later one.
+    pub(super) fn lost_value(&self, whose: Whose) -> Uuid {
+        self.of(whose).map_or_else(fresh, |fleet| {
+            let (id, card) = (fresh(), self.draft(whose));
+            self.world
+                .db
+                .as_owner()
+                .execute(
+                    "insert into field_history (fleet_id, value_id, card_id, field, value, stamp, lane_id,
+                          member_id, outcome, at) values ($1, $2, $3, 'note', '\"x\"', '1772478000000-00000',
+                          $2, $4, 'lost', $5)",
+                    &[&fleet.id.0, &id, &card, &fleet.owner.id.0, &self.world.clock.now()],
+                )
+                .expect("a lost value");
             id
         })
     }
