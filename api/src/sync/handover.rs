@@ -57,7 +57,7 @@ pub async fn take(
         &|id| known.get(&id).map(says),
     );
 
-    let fresh: Vec<Incoming> = plan.fresh.iter().filter_map(|at| sent.get(*at)).cloned().collect();
+    let fresh: Vec<&Incoming> = plan.fresh.iter().filter_map(|at| sent.get(*at)).collect();
     let digests: Vec<Digest> = plan.fresh.iter().filter_map(|at| run.get(*at)).map(|e| e.digest).collect();
     let now_judged = entries::take(tx, Author::from(who), Some(lane), &fresh, &digests, now).await?;
     let mut by_id: HashMap<Uuid, Verdict> =

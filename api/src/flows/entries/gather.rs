@@ -99,7 +99,7 @@ fn list(ids: &BTreeSet<Uuid>) -> Vec<Uuid> {
 pub(super) async fn gather(
     tx: &mut Tx,
     author: Author,
-    batch: &[Incoming],
+    batch: &[&Incoming],
     read: &[Read],
 ) -> Result<Desk, Error> {
     let mut named = Named::default();
@@ -168,8 +168,6 @@ pub(super) async fn gather(
 
     let (items, tools) = (list(&named.items), list(&named.tools));
     let mut on_desk = Books {
-        values: Table::of(books::lock_values(tx, &items).await?),
-        levels: Table::of(books::find_levels(tx, &items).await?),
         containers: Table::of(books::find_containers(tx, &tools).await?),
         pads: Table::of(books::find_pads(tx, &tools).await?),
         ..Books::default()
@@ -193,6 +191,9 @@ pub(super) async fn gather(
             );
         }
     }
+    // Last, because phones of one fleet take turns here: the item's value is held until the end.
+    on_desk.values = Table::of(books::lock_values(tx, &items).await?);
+    on_desk.levels = Table::of(books::find_levels(tx, &items).await?);
     Ok(Desk {
         cards: known_cards,
         books: on_desk,

@@ -108,8 +108,10 @@ pub(super) fn judge(
         Read::Fact(fact) => match try_booking(desk, author, entry, &fact, when.at, now) {
             Ok((basis, stamp)) => {
                 desk.books.keep();
-                take_note(desk, author, entry, &fact, &basis, when.at);
-                (booked(&basis, when.adjusted.clone().or(stamp)), Some(basis))
+                let written = JsonText::of(&basis)?;
+                let verdict = booked(&basis, when.adjusted.clone().or(stamp));
+                take_note(desk, author, entry, *fact, basis, when.at);
+                (verdict, Some(written))
             }
             Err(refusal) => {
                 desk.books.undo();
@@ -131,7 +133,7 @@ pub(super) fn judge(
             happened_at: when.at,
             body: JsonText::of(&*storable::document(&entry.body))?,
             digest: digest.to_vec(),
-            basis: basis.as_ref().map(JsonText::of).transpose()?,
+            basis,
             verdict: verdict.word(),
             code: why.map(|why| why.code.clone().into_owned()),
             sentence: why.map(|why| why.sentence.clone()),
@@ -251,24 +253,23 @@ pub(super) fn book(
 }
 
 /// Remembers a booked entry for reversals after it, and who may see it.
-pub(super) fn take_note(
+fn take_note(
     desk: &mut Desk,
     author: Author,
     entry: &Incoming,
-    fact: &Fact,
-    basis: &Basis,
+    fact: Fact,
+    basis: Basis,
     happened_at: DateTime<Utc>,
 ) {
-    if let Fact::Reversal(reversal) = fact {
+    if let Fact::Reversal(reversal) = &fact {
         desk.reversed.push((reversal.entry_id, entry.id));
         if let Some(earlier) = desk.earlier.get_mut(&reversal.entry_id) {
             earlier.reversed = true;
         }
     }
     let member_id = author.member.0;
-    let note = Earlier { fact: fact.clone(), basis: basis.clone(), member_id, reversed: false };
-    desk.earlier.insert(entry.id, note);
-    let audience = audience(author, fact, basis);
+    let audience = audience(author, &fact, &basis);
+    desk.earlier.insert(entry.id, Earlier { fact, basis, member_id, reversed: false });
     let mut body = entry.body.clone();
     if let Some(fields) = body.as_object_mut() {
         fields.remove("total_amount");

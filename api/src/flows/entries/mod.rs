@@ -46,6 +46,7 @@ use chrono::{DateTime, Utc};
 use facts::Fact;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+use std::borrow::Borrow;
 use std::collections::{HashMap, HashSet};
 use uuid::Uuid;
 
@@ -180,15 +181,16 @@ pub async fn take(
     tx: &mut Tx,
     author: Author,
     lane: Option<LaneId>,
-    batch: &[Incoming],
+    batch: &[impl Borrow<Incoming>],
     digests: &[[u8; 32]],
     now: DateTime<Utc>,
 ) -> Result<Vec<Verdict>, Error> {
-    let read: Vec<judge::Read> = batch.iter().map(judge::read).collect();
-    let mut desk = gather::gather(tx, author, batch, &read).await?;
+    let batch: Vec<&Incoming> = batch.iter().map(Borrow::borrow).collect();
+    let read: Vec<judge::Read> = batch.iter().copied().map(judge::read).collect();
+    let mut desk = gather::gather(tx, author, &batch, &read).await?;
     desk.lane = lane;
     let mut verdicts = Vec::with_capacity(batch.len());
-    for (entry, read) in batch.iter().zip(digests).zip(read) {
+    for (entry, read) in batch.into_iter().zip(digests).zip(read) {
         verdicts.push(judge::judge(&mut desk, author, entry, read, now)?);
     }
     record::record(tx, desk, author, lane, now).await?;
