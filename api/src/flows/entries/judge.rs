@@ -5,9 +5,9 @@ use super::facts::Fact;
 use super::refusal::EntryRefusal;
 use super::weigh_in::NOT_OPEN;
 use super::{
-    Author, Basis, Desk, Earlier, FORM, Incoming, Verdict, card_edit, clocks, container_open, envelope,
-    job_command, own, pad_retire, pad_wash, pads, receipt, reversal, section_work, stock_count, stock_move,
-    storable, trip, weigh_in, work_time,
+    Author, Basis, Desk, Earlier, FORM, Incoming, Verdict, canonical, card_edit, clocks, container_open,
+    envelope, job_command, own, pad_retire, pad_wash, pads, receipt, reversal, section_work, stock_count,
+    stock_move, storable, trip, weigh_in, work_time,
 };
 use crate::error::Error;
 use crate::flows::tagged;
@@ -50,21 +50,21 @@ pub(super) fn read(entry: &Incoming) -> Read {
     }
 }
 
-/// What an entry says; what it leaves out does not count.
+/// What an entry says; what it leaves out does not count. In the order of the names.
 #[derive(Serialize)]
 struct Said<'a> {
-    kind: &'a str,
+    body: &'a Value,
     form: i16,
     happened_at: DateTime<Utc>,
-    body: &'a Value,
+    kind: &'a str,
     #[serde(skip_serializing_if = "Option::is_none")]
     made_at: Option<DateTime<Utc>>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    stamp: Option<&'a str>,
-    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
-    seen: &'a BTreeMap<String, String>,
     #[serde(skip_serializing_if = "<[Uuid]>::is_empty")]
     needs: &'a [Uuid],
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    seen: &'a BTreeMap<String, String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    stamp: Option<&'a str>,
 }
 
 /// SHA-256 over what the entry says, whatever the order of its keys.
@@ -77,17 +77,17 @@ pub fn digest(entry: &Incoming) -> Result<[u8; 32], Error> {
     }
     // Drift is a measurement of the phone's and may be another when the entry is sent again.
     let said = Said {
-        kind: &entry.kind,
+        body: &entry.body,
         form: entry.form,
         happened_at: entry.happened_at,
-        body: &entry.body,
+        kind: &entry.kind,
         made_at: entry.made_at,
-        stamp: entry.stamp.as_deref(),
-        seen: &entry.seen,
         needs: &entry.needs,
+        seen: &entry.seen,
+        stamp: entry.stamp.as_deref(),
     };
-    let canonical = serde_json_canonicalizer::to_vec(&said).map_err(Error::internal)?;
-    Ok(Sha256::digest(canonical).into())
+    let plain = canonical::is_plain(&entry.body) && entry.seen.keys().all(|name| name.is_ascii());
+    Ok(Sha256::digest(canonical::written(&said, plain)?).into())
 }
 
 /// The verdict on one entry; a taken one is on the desk afterwards, anything else has left no trace.
@@ -305,4 +305,40 @@ fn audience(author: Author, fact: &Fact, basis: &Basis) -> Uuid {
 /// The body of an entry as it was stored, read again.
 pub(super) fn reread(kind: &str, body: &Value) -> Option<Fact> {
     tagged::read(kind, body).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+
+    #[test]
+    fn the_digest_is_of_the_canonical_json_of_everything_said() {
+        let at = DateTime::UNIX_EPOCH;
+        let bare = Incoming::new(Uuid::nil(), Some(1), "trip".into(), 1, at, json!({"b": "é", "a": [7]}));
+        let rich = Incoming {
+            made_at: Some(at),
+            stamp: Some("0000000000000-00001".into()),
+            seen: BTreeMap::from([("name".into(), "0000000000000-00000".into())]),
+            needs: vec![Uuid::max()],
+            ..bare.clone()
+        };
+        let fraction = Incoming { body: json!({"é": 0.5, "z": 1e21}), ..rich.clone() };
+        let said = |entry: &Incoming| {
+            let mut said = json!({"kind": entry.kind, "form": entry.form, "happened_at": entry.happened_at,
+                                  "body": entry.body});
+            if entry.made_at.is_some() {
+                said["made_at"] = json!(entry.made_at);
+                said["stamp"] = json!(entry.stamp);
+                said["seen"] = json!(entry.seen);
+                said["needs"] = json!(entry.needs);
+            }
+            said
+        };
+        for entry in [bare, rich, fraction] {
+            let canonical = serde_json_canonicalizer::to_vec(&said(&entry)).unwrap();
+            assert_eq!(digest(&entry).unwrap()[..], Sha256::digest(canonical)[..], "{entry:?}");
+        }
+    }
 }

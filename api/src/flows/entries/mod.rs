@@ -7,6 +7,7 @@
 
 mod books;
 mod bottle;
+mod canonical;
 mod card_edit;
 mod cards;
 mod clocks;
