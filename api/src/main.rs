@@ -13,11 +13,6 @@ use secrecy::{ExposeSecret, SecretString};
 use std::net::TcpListener;
 use std::process::ExitCode;
 
-/// A handover is thousands of small documents that live for one request: with the system's allocator a
-/// third of the server's time went into giving them out and taking them back.
-#[global_allocator]
-static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
 #[derive(Parser)]
 #[command(name = "dropwise", about = "The books of mobile detailing fleets, drop by drop.")]
 struct Arguments {

@@ -9,6 +9,11 @@ use aws_lc_rs::rand::{SecureRandom, SystemRandom};
 const SALT: usize = 16;
 const HASH: usize = 32;
 
+/// Blocks of 1 KiB that are asked for at least, though fewer are touched: above 32 MiB the system's
+/// allocator maps memory apart, whatever was given back before, and returns it when it is dropped
+/// (`mallopt(3)`, M_MMAP_THRESHOLD). What is never touched takes no memory.
+const MAPPED_APART: usize = 33 * 1024;
+
 /// Where a hash is worked out.
 #[derive(Default)]
 pub(super) struct Memory(Vec<Block>);
@@ -64,6 +69,7 @@ fn work_out(
 ) -> Result<(), HashingError> {
     let blocks = params.block_count();
     if memory.0.len() < blocks {
+        memory.0.reserve_exact(blocks.max(MAPPED_APART).saturating_sub(memory.0.len()));
         memory.0.resize(blocks, Block::new());
     }
     let room = memory.0.get_mut(..blocks).ok_or(HashingError::Failed)?;
