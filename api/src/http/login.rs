@@ -87,7 +87,7 @@ pub struct SessionView {
 pub struct PasswordChange {
     /// The one in use.
     pub current_password: Secret,
-    /// The one to be: 15 to 256 characters; nothing else is asked of it.
+    /// The one to be: 15 to 256 characters of any kind, and not what is soon guessed.
     pub new_password: Secret,
 }
 

@@ -97,7 +97,7 @@ pub struct Claim {
     pub fleet: String,
     /// The code.
     pub code: Secret,
-    /// The password to be: 15 to 256 characters; nothing else is asked of it.
+    /// The password to be: 15 to 256 characters of any kind, and not what is soon guessed.
     pub password: Secret,
 }
 

@@ -52,7 +52,7 @@ fn raised_parameters_rehash_at_the_next_right_sign_in_and_only_then() {
 }
 
 #[test]
-fn length_alone_decides_and_nothing_is_cut_or_folded() {
+fn length_and_guesses_decide_and_nothing_is_cut_or_folded() {
     let world = World::new();
     let fleet = world.fleet_with_passwords("harbour");
     let owner = world.enter("harbour", "owner", PASSWORD);
@@ -67,8 +67,11 @@ fn length_alone_decides_and_nothing_is_cut_or_folded() {
         }
         status
     };
-    for refused in ["", "fourteen chars", "ünf grüne äpfe", &"ab".repeat(20), &"abcdefghi ".repeat(26)] {
+    for refused in ["", "fourteen chars", "ünf grüne äpfe", &"ab".repeat(20), &"long words, ".repeat(22)] {
         assert_eq!(change(refused), 422, "{} characters: {refused}", refused.chars().count());
+    }
+    for soon_guessed in ["passwordpassword", "qwertyuiopasdfgh", "detailingdetailing"] {
+        assert_eq!(change(soon_guessed), 422, "{soon_guessed}");
     }
     for accepted in [
         "fifteen  chars!",
@@ -77,7 +80,7 @@ fn length_alone_decides_and_nothing_is_cut_or_folded() {
         "пять серых цапель",
         "鷺が五羽、川の浅瀬に立っている。",
         "🦢🦆🦉🦩🦚🦜🐦🐧🕊🦃🐓🐤🐣🐥🪿",
-        &"abcdefghi ".repeat(25),
+        &"long words, ".repeat(21),
     ] {
         assert_eq!(change(accepted), 204, "{} characters: {accepted}", accepted.chars().count());
         let _ = sign_in(&world.as_nobody(), &fleet.handle, "owner", accepted).expect(201);

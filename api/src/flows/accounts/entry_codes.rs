@@ -57,12 +57,12 @@ pub async fn claim(
     password: SecretString,
     now: DateTime<Utc>,
 ) -> Result<(), Error> {
-    checked(&password, "/password")?;
     let code = EntryCode::read(code).ok_or(REFUSED)?;
     let fleet = trail::fleet_of_handle(db, &typed_handle(fleet)).await?.ok_or(REFUSED)?;
     let hash = code.hash();
-    // Looked up first: a hash is only worked out for a code that holds.
+    // Looked up first: a password is only judged and hashed for a code that holds.
     db.read(fleet, async |tx| accounts::find_entry_code(tx, &hash, now).await).await?.ok_or(REFUSED)?;
+    checked(&password, "/password")?;
     let phc = hasher.hash(password).await?;
     db.write("claim_member", fleet, async move |tx| {
         let member = accounts::find_entry_code(tx, &hash, now).await?.ok_or(REFUSED)?;
