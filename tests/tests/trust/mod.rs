@@ -8,6 +8,7 @@ mod durability;
 mod entry_codes;
 mod load;
 mod logs;
+mod memory;
 mod passwords;
 mod problems;
 mod races;

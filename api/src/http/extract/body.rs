@@ -1,11 +1,12 @@
 //! A JSON body: bounded in size and depth, no unknown encodings, no duplicate meaning, with a
 //! pointer to whatever does not fit.
 
+use super::room::{BLOCK, Room};
 use crate::error::{Error, pointer_to};
 use crate::http::limits::LIMITS;
 use crate::http::problem::Problem;
 use actix_web::http::{StatusCode, header};
-use actix_web::{FromRequest, HttpRequest, ResponseError, dev::Payload, web};
+use actix_web::{FromRequest, HttpRequest, ResponseError, dev::Payload};
 use futures_util::StreamExt;
 use serde::de::DeserializeOwned;
 use std::future::Future;
@@ -85,22 +86,40 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
                     "Send the body without Content-Encoding.",
                 ));
             }
-            let bytes = tokio::time::timeout(BODY_WAIT, read(payload)).await.map_err(|_| too_slow())??;
+            let mut room = Room::default();
+            let reading = read(payload, &mut room);
+            let bytes = tokio::time::timeout(BODY_WAIT, reading).await.map_err(|_| too_slow())??;
             parse(&bytes).map(Body).map_err(Into::into)
         })
     }
 }
 
-async fn read(mut payload: Payload) -> Result<web::BytesMut, actix_web::Error> {
-    let mut bytes = web::BytesMut::new();
+async fn read(mut payload: Payload, room: &mut Room) -> Result<Vec<u8>, actix_web::Error> {
+    let (mut length, mut blocks) = (0, Vec::new());
     while let Some(chunk) = payload.next().await {
         let chunk = chunk.map_err(|_| cut_short())?;
-        if bytes.len() + chunk.len() > LIMITS.body_bytes {
+        length += chunk.len();
+        if length > LIMITS.body_bytes {
             return Err(too_large(LIMITS.body_bytes));
         }
-        bytes.extend_from_slice(&chunk);
+        room.for_bytes(length)?;
+        gather(&mut blocks, &chunk);
     }
-    Ok(bytes)
+    // In one piece only when it is whole: one piece that grows takes several times its size meanwhile.
+    Ok(blocks.concat())
+}
+
+/// Adds bytes to blocks of even size.
+fn gather(blocks: &mut Vec<Vec<u8>>, mut chunk: &[u8]) {
+    while !chunk.is_empty() {
+        if blocks.last().is_none_or(|last| last.len() >= BLOCK) {
+            blocks.push(Vec::new());
+        }
+        let Some(last) = blocks.last_mut() else { return };
+        let (now, later) = chunk.split_at(chunk.len().min(BLOCK.saturating_sub(last.len())));
+        last.extend_from_slice(now);
+        chunk = later;
+    }
 }
 
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Error> {
@@ -146,4 +165,22 @@ fn depth(bytes: &[u8]) -> usize {
         }
     }
     deepest
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn blocks_put_together_are_what_was_sent() {
+        for length in [0, 1, BLOCK - 1, BLOCK, BLOCK + 1, 5 * BLOCK + 7] {
+            let sent: Vec<u8> = (0..=255_u8).cycle().take(length).collect();
+            for piece in [1, 7, BLOCK, 3 * BLOCK + 1] {
+                let mut blocks = Vec::new();
+                sent.chunks(piece).for_each(|chunk| gather(&mut blocks, chunk));
+                assert!(blocks.iter().all(|block| !block.is_empty() && block.len() <= BLOCK));
+                assert_eq!(blocks.concat(), sent);
+            }
+        }
+    }
 }

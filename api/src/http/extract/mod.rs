@@ -4,6 +4,7 @@ mod body;
 mod if_match;
 mod packed;
 mod page;
+mod room;
 mod signed_in;
 
 pub use body::Body;

@@ -1,6 +1,7 @@
 //! A larger JSON body, plain or as gzip, inflated in small steps so that no bomb gets far.
 
 use super::body::{BODY_WAIT, cut_short, not_json, refuse, too_large, too_slow};
+use super::room::Room;
 use crate::http::limits::LIMITS;
 use actix_web::http::{StatusCode, header};
 use actix_web::{FromRequest, HttpRequest, dev::Payload};
@@ -48,8 +49,10 @@ impl FromRequest for Packed {
 }
 
 async fn read(mut payload: Payload, mut into: Opened) -> Result<Vec<u8>, actix_web::Error> {
+    let mut room = Room::default();
     while let Some(chunk) = payload.next().await {
         into.take(&chunk.map_err(|_| cut_short())?)?;
+        room.for_bytes(into.length())?;
     }
     into.whole()
 }
@@ -87,6 +90,13 @@ impl Opened {
             }
         }
         Ok(())
+    }
+
+    fn length(&self) -> usize {
+        match self {
+            Self::Plain(bytes) => bytes.len(),
+            Self::Gzip(reader) => reader.get_ref().len(),
+        }
     }
 
     fn whole(self) -> Result<Vec<u8>, actix_web::Error> {
