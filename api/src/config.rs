@@ -27,6 +27,9 @@ pub struct ServerConfig {
     /// How often signing in may be tried.
     #[command(flatten)]
     pub throttle: ThrottleConfig,
+    /// How phones and server stay together.
+    #[command(flatten)]
+    pub sync: SyncConfig,
     /// Log as JSON, one object per line.
     #[arg(long, env = "DROPWISE_LOG_JSON")]
     pub log_json: bool,
@@ -70,5 +73,24 @@ impl Default for ThrottleConfig {
             per_member_per_hour: NonZeroU32::MIN.saturating_add(19),
             trusted_proxies: 0,
         }
+    }
+}
+
+/// How phones and server stay together.
+#[derive(Debug, Clone, PartialEq, Eq, clap::Args)]
+pub struct SyncConfig {
+    /// Days for which a phone may stay away and still be told what has left or was deleted; after that
+    /// it takes a fresh copy.
+    #[arg(long, env = "DROPWISE_TOMBSTONE_DAYS", default_value_t = 90, value_parser = clap::value_parser!(u16).range(1..=3650))]
+    pub tombstone_days: u16,
+    /// The standby whose copy makes entries safe, by the `application_name` it signs on with. The tables'
+    /// owner must be allowed to see it: a superuser, or a member of `pg_read_all_stats`.
+    #[arg(long, env = "DROPWISE_STANDBY")]
+    pub standby: Option<String>,
+}
+
+impl Default for SyncConfig {
+    fn default() -> Self {
+        Self { tombstone_days: 90, standby: None }
     }
 }

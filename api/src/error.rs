@@ -69,6 +69,10 @@ pub enum Error {
         code: &'static str,
         /// What to do instead.
         sentence: &'static str,
+        /// The next step, as a stable word.
+        next: &'static str,
+        /// Audiences that are not read any more.
+        drop: Vec<uuid::Uuid>,
     },
     /// More than is taken at once.
     #[error("{code}: {sentence}")]

@@ -37,6 +37,12 @@ enum Task {
     Fleet(cli::fleet::FleetArguments),
     /// Check that the books of a fleet hold: kept figures, their lines, and a rebuild from the entries.
     Audit(cli::audit::AuditArguments),
+    /// Say which history each fleet's phones read, or begin or keep one after the database was moved.
+    Era(cli::era::EraArguments),
+    /// Note up to when a verified backup covers the database, so that phones may forget what it holds.
+    BackupVerified(cli::backup::BackupArguments),
+    /// Take away the tombstones that have stood long enough, of every fleet.
+    Sweep(cli::sweep::SweepArguments),
     /// Work one computation out: JSON inputs on standard input, the result on standard output.
     Worksheet(cli::worksheet::WorksheetArguments),
     /// Fill in the demo fleet: a made-up year, booked through the same doors as a real one.
@@ -51,6 +57,9 @@ fn main() -> ExitCode {
         Task::Worksheet(arguments) => return cli::worksheet::run(&arguments),
         Task::Audit(arguments) => cli::audit::run(&arguments),
         Task::Serve(config) => serve(&config),
+        Task::Era(arguments) => cli::era::run(&arguments),
+        Task::BackupVerified(arguments) => cli::backup::note(&arguments),
+        Task::Sweep(arguments) => cli::sweep::run(&arguments),
         Task::Migrate { owner_database_url, database_url } => {
             migrate(&owner_database_url, database_url.as_ref())
         }
@@ -85,6 +94,7 @@ fn serve(config: &ServerConfig) -> Result<(), String> {
         hasher,
         clock: Clock::system(),
         throttle: config.throttle,
+        sync: config.sync.clone(),
     };
     actix_web::rt::System::new().block_on(async move {
         migrate::check_durability(&parts.database_url).await.map_err(|error| error.to_string())?;

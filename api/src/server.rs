@@ -3,11 +3,13 @@
 use crate::auth::Keys;
 use crate::auth::password::Hasher;
 use crate::clock::Clock;
-use crate::config::ThrottleConfig;
+use crate::config::{SyncConfig, ThrottleConfig};
 use crate::error::Error;
 use crate::http::extract::Sessions;
 use crate::http::throttle::Throttle;
 use crate::store::{CONNECTIONS_PER_WORKER, Db};
+use crate::sync::safe::Standby;
+use crate::sync::sweeping::Sweeps;
 use crate::{http, openapi};
 use actix_web::middleware::{DefaultHeaders, from_fn};
 use actix_web::web::Data;
@@ -32,6 +34,8 @@ pub struct Parts {
     pub clock: Clock,
     /// How often signing in may be tried.
     pub throttle: ThrottleConfig,
+    /// How phones and server stay together.
+    pub sync: SyncConfig,
 }
 
 impl std::fmt::Debug for Parts {
@@ -56,6 +60,10 @@ pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Serv
     let sessions = Data::new(Sessions::default());
     let throttle = Data::new(Throttle::new(parts.throttle));
     let document = Data::new(Document(openapi::document().map_err(Error::internal)?));
+    let sync = Data::new(parts.sync.clone());
+    let sweeps = Data::new(Sweeps::default());
+    let standby = Data::new(Standby::named(parts.sync.standby.clone()));
+    watch(&parts, &standby)?;
     let workers = parts.workers;
     let server = HttpServer::new(move || {
         // Each worker has connections of its own: they belong to the thread that opened them.
@@ -70,6 +78,9 @@ pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Serv
             .app_data(sessions.clone())
             .app_data(throttle.clone())
             .app_data(document.clone())
+            .app_data(sync.clone())
+            .app_data(sweeps.clone())
+            .app_data(standby.clone())
             .service(read_document)
             .app_data(Data::new(http::unknown::Methods::of(&api)))
             .service(utoipa_swagger_ui::SwaggerUi::new("/docs/{_:.*}").url("/openapi.json", api))
@@ -99,4 +110,13 @@ pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Serv
     .listen(listener)
     .map_err(Error::internal)?;
     Ok(server.run())
+}
+
+/// Keeps an eye on the standby, from a connection of its own, for as long as this system runs.
+fn watch(parts: &Parts, standby: &Data<Standby>) -> Result<(), Error> {
+    if parts.sync.standby.is_some() {
+        let (db, clock, standby) = (Db::open(&parts.database_url, 1)?, parts.clock.clone(), standby.clone());
+        actix_web::rt::spawn(async move { standby.watch(&db, &clock).await });
+    }
+    Ok(())
 }

@@ -5,7 +5,7 @@ use actix_web::web::Data;
 use dropwise::auth::Keys;
 use dropwise::auth::password::Hasher;
 use dropwise::clock::Clock;
-use dropwise::config::{HashingConfig, ThrottleConfig};
+use dropwise::config::{HashingConfig, SyncConfig, ThrottleConfig};
 use dropwise::server::{Parts, serve};
 use std::net::{SocketAddr, TcpListener};
 use std::num::NonZeroU32;
@@ -46,6 +46,7 @@ pub fn parts(server_url: &str, clock: &Clock, workers: usize) -> Parts {
             per_member_per_hour: NonZeroU32::MAX,
             trusted_proxies: 0,
         },
+        sync: SyncConfig::default(),
     }
 }
 

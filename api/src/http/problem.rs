@@ -8,6 +8,7 @@ use actix_web::{HttpResponse, ResponseError};
 use serde::Serialize;
 use serde_json::Value;
 use utoipa::ToSchema;
+use uuid::Uuid;
 
 /// A problem document.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -34,6 +35,14 @@ pub struct Problem {
     #[schema(value_type = Option<Object>)]
     #[serde(skip_serializing_if = "Option::is_none")]
     pub limits: Option<Limits>,
+    /// The next step of a phone that cannot go on reading: see [`Stopped`].
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(ignore)]
+    pub next: Option<String>,
+    /// What a phone that cannot go on reading forgets: see [`Stopped`].
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(ignore)]
+    pub drop: Option<Vec<Uuid>>,
 }
 
 impl Problem {
@@ -48,6 +57,8 @@ impl Problem {
             pointer: None,
             current: None,
             limits: (status == StatusCode::PAYLOAD_TOO_LARGE).then_some(LIMITS),
+            next: None,
+            drop: None,
         }
     }
 
@@ -113,7 +124,11 @@ impl Error {
                     "Someone edited this record since you read it. Look at its current state and edit again.",
                 )
             },
-            Self::Gone { code, sentence } => Problem::new(StatusCode::GONE, code, *sentence),
+            Self::Gone { code, sentence, next, drop } => Problem {
+                next: Some((*next).to_owned()),
+                drop: Some(drop.clone()),
+                ..Problem::new(StatusCode::GONE, code, *sentence)
+            },
             Self::TooLarge { code, sentence } => {
                 Problem::new(StatusCode::PAYLOAD_TOO_LARGE, code, sentence.clone())
             }
@@ -176,6 +191,31 @@ impl ResponseError for Error {
         }
         response
     }
+}
+
+/// The problem document of a phone that cannot go on reading from where it was: how it looks, for the API
+/// document. Every other problem has neither `next` nor `drop`.
+#[derive(Debug, ToSchema)]
+#[expect(dead_code, reason = "described here, built as a Problem")]
+pub struct Stopped {
+    /// Stable address of this kind of problem.
+    #[schema(rename = "type", example = "urn:dropwise:problem:too_old")]
+    kind: String,
+    /// The status code again.
+    #[schema(minimum = 410, maximum = 410)]
+    status: u16,
+    /// `too_old`: what was deleted since is no longer listed. `restarted`: the database was restored.
+    /// `scope_changed`: the member reads other audiences now.
+    #[schema(example = "too_old")]
+    code: String,
+    /// What is wrong and what to do, for people.
+    detail: String,
+    /// `fresh_copy`: everything anew; what was not handed over, or is not yet safe, stays on the phone.
+    /// `fresh_copy_from`: a fresh copy `from` this bookmark brings what is new, and the rest stays.
+    #[schema(example = "fresh_copy")]
+    next: String,
+    /// Audiences that are not read any more: their rows are forgotten.
+    drop: Vec<Uuid>,
 }
 
 /// The problem answers every operation may give, for the API document.

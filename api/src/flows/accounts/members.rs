@@ -179,19 +179,15 @@ pub(super) fn retired() -> Error {
 
 /// Shows a member to the phones of the fleet: who they are and where they work, nothing of pay.
 pub(super) fn tell(tx: &mut Tx, member: &MemberRecord) {
-    let audience_id = tx.fleet().0;
-    tx.tell(TrailRow {
-        audience_id,
-        record_id: member.member_id.0,
-        kind: "member",
-        body: json!({
-            "member_id": member.member_id,
-            "name": member.name,
-            "role": member.role,
-            "home_place_id": member.home_place_id,
-            "retired_at": member.retired_at,
-        }),
+    let body = json!({
+        "member_id": member.member_id,
+        "name": member.name,
+        "role": member.role,
+        "home_place_id": member.home_place_id,
+        "retired_at": member.retired_at,
     });
+    let everyone = tx.fleet().0;
+    tx.tell(TrailRow::here(everyone, "member", member.member_id.0, body));
 }
 
 /// Someone must be left who can let others in: an owner who has a password.

@@ -7,7 +7,7 @@ use crate::error::Error;
 use crate::store::Tx;
 use crate::store::cards::{self, CardRecord};
 use crate::store::jobs::{self, JobFilter};
-use chrono::{NaiveDate, TimeDelta};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use uuid::Uuid;
 
 /// The longest stretch of days jobs are listed for.
@@ -73,6 +73,16 @@ pub async fn list(tx: &mut Tx, who: Member, wanted: Wanted) -> Result<Vec<CardRe
         (Role::Technician, Some(_), None) => Ok(Vec::new()),
         _ => cards::list(tx, kind, after, limit, with_retired).await,
     }
+}
+
+/// The instants between which a job that starts is one of today, on the fleet's calendar.
+///
+/// # Errors
+/// Those of the database; ours for a fleet without settings.
+pub async fn today(tx: &mut Tx, now: DateTime<Utc>) -> Result<(DateTime<Utc>, DateTime<Utc>), Error> {
+    let zone = checks::zone(&create::settings(tx).await?)?;
+    let day = now.with_timezone(&zone).date_naive();
+    booking::window(zone, day, day)
 }
 
 /// Which jobs this member means and may see; `None` when that can be none.

@@ -1,7 +1,6 @@
 //! What goes along when a bottle or a pad changes vans: its level or its wear, as phones know it.
 
 use super::kinds::Kind;
-use super::trail::left;
 use crate::error::Error;
 use crate::flows::entries::{told_level, told_pad};
 use crate::store::books::{self, PadState};
@@ -31,7 +30,7 @@ pub(super) async fn tell(tx: &mut Tx, kind: Kind, id: Uuid, from: Uuid, to: Uuid
         | Kind::Service
         | Kind::Job => return Ok(()),
     };
-    tx.tell(TrailRow { audience_id: from, record_id: id, kind, body: left() });
-    tx.tell(TrailRow { audience_id: to, record_id: id, kind, body });
+    tx.tell(TrailRow::left(from, kind, id));
+    tx.tell(TrailRow::here(to, kind, id, body));
     Ok(())
 }

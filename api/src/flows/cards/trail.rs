@@ -5,8 +5,8 @@ use super::{document, moved, view};
 use crate::error::Error;
 use crate::store::cards::{self, CardRecord};
 use crate::store::jobs::{self, Party};
+use crate::store::trail::Told;
 use crate::store::{TrailRow, Tx};
-use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use uuid::Uuid;
 
@@ -23,18 +23,18 @@ pub(super) async fn tell(tx: &mut Tx, record: &CardRecord, before: Option<&Card>
         | Card::Recipe(_)
         | Card::Service(_) => {
             let everyone = tx.fleet().0;
-            say(tx, everyone, record, view::for_phones(record));
+            say(tx, everyone, record, here(record));
         }
         Card::Container(_) | Card::Pad(_) | Card::Job(_) => {
-            let (here, there) = (place_of(&card), before.and_then(place_of));
-            if let Some(there) = there.filter(|there| Some(*there) != here) {
-                say(tx, there, record, left());
-                if let Some(here) = here {
-                    moved::tell(tx, record.kind, record.id, there, here).await?;
+            let (place, there) = (place_of(&card), before.and_then(place_of));
+            if let Some(there) = there.filter(|there| Some(*there) != place) {
+                say(tx, there, record, Told::Left);
+                if let Some(place) = place {
+                    moved::tell(tx, record.kind, record.id, there, place).await?;
                 }
             }
-            if let Some(here) = here {
-                say(tx, here, record, view::for_phones(record));
+            if let Some(place) = place {
+                say(tx, place, record, here(record));
             }
         }
         Card::Client(_) => tell_vans(tx, record, Party::Client(record.id)).await?,
@@ -64,7 +64,7 @@ pub(super) async fn tell_deleted(tx: &mut Tx, record: &CardRecord, card: &Card) 
         | Card::Recipe(_)
         | Card::Service(_) => tx.fleet().0,
     };
-    say(tx, audience, record, left());
+    say(tx, audience, record, Told::Deleted);
     if let Card::Job(job) = card {
         let gone = Job { state: JobState::Cancelled, ..job.clone() };
         tell_parties(tx, &gone, Some(job)).await?;
@@ -72,13 +72,12 @@ pub(super) async fn tell_deleted(tx: &mut Tx, record: &CardRecord, card: &Card) 
     Ok(())
 }
 
-fn say(tx: &mut Tx, audience_id: Uuid, record: &CardRecord, body: Value) {
-    tx.tell(TrailRow { audience_id, record_id: record.id, kind: record.kind.word(), body });
+fn say(tx: &mut Tx, audience_id: Uuid, record: &CardRecord, told: Told) {
+    tx.tell(TrailRow { audience_id, record_id: record.id, kind: record.kind.word(), told });
 }
 
-/// What a place is told of a record that is another's now.
-pub(super) fn left() -> Value {
-    json!({ "left": true })
+fn here(record: &CardRecord) -> Told {
+    Told::Here(view::for_phones(record))
 }
 
 /// Where a card is, if only that place is told of it.
@@ -101,7 +100,7 @@ fn place_of(card: &Card) -> Option<Uuid> {
 
 async fn tell_vans(tx: &mut Tx, record: &CardRecord, party: Party) -> Result<(), Error> {
     for van in jobs::places_with(tx, party).await? {
-        say(tx, van, record, view::for_phones(record));
+        say(tx, van, record, here(record));
     }
     Ok(())
 }
@@ -121,12 +120,8 @@ async fn tell_parties(tx: &mut Tx, job: &Job, before: Option<&Job>) -> Result<()
     let records = cards::find_many(tx, &ids).await?;
     for (van, party) in concerned {
         let Some(record) = records.get(&id_of(party)) else { continue };
-        let body = if jobs::places_with(tx, party).await?.contains(&van) {
-            view::for_phones(record)
-        } else {
-            left()
-        };
-        say(tx, van, record, body);
+        let told = if jobs::places_with(tx, party).await?.contains(&van) { here(record) } else { Told::Left };
+        say(tx, van, record, told);
     }
     Ok(())
 }

@@ -46,30 +46,20 @@ pub(super) async fn record(
         writing.save(tx, now).await?;
     }
     for (audience_id, record_id, body) in desk.told {
-        tx.tell(TrailRow { audience_id, record_id, kind: "entry", body });
+        tx.tell(TrailRow::here(audience_id, "entry", record_id, body));
     }
     for ((item, place), quantity) in levels {
         let body =
             json!({ "item_id": item, "place_id": place, "quantity": quantity.normalize().to_string() });
-        tx.tell(TrailRow { audience_id: place, record_id: item, kind: "stock_level", body });
+        tx.tell(TrailRow::here(place, "stock_level", item, body));
     }
     for (id, level) in containers {
         if let Some(level) = level {
-            tx.tell(TrailRow {
-                audience_id: level.place_id,
-                record_id: id,
-                kind: "container_level",
-                body: told_level(&level)?,
-            });
+            tx.tell(TrailRow::here(level.place_id, "container_level", id, told_level(&level)?));
         }
     }
     for (id, pad) in pads {
-        tx.tell(TrailRow {
-            audience_id: pad.place_id,
-            record_id: id,
-            kind: "pad_state",
-            body: told_pad(&pad),
-        });
+        tx.tell(TrailRow::here(pad.place_id, "pad_state", id, told_pad(&pad)));
     }
     Ok(())
 }

@@ -9,6 +9,7 @@ use crate::http::extract::{Packed, SignedIn};
 use crate::http::problem::Problems;
 use crate::store::Db;
 use crate::sync::handover;
+use crate::sync::safe::{self, Standby};
 use actix_web::post;
 use actix_web::web::{Data, Json};
 use chrono::{DateTime, Utc};
@@ -43,19 +44,24 @@ pub(super) async fn hand_over(
     Packed(bytes): Packed,
     db: Data<Db>,
     clock: Data<Clock>,
+    standby: Data<Standby>,
 ) -> Result<Json<HandoverView>, Error> {
     let (who, now) = (member.who(), clock.now());
     let sent = Handover::read(&bytes)?;
     let (lane, entries) = (sent.lane_id, sent.entries(now)?);
-    let outcome = db
-        .write("hand_over", who.fleet, async move |tx| handover::take(tx, who, lane, &entries, now).await)
+    let covered_to = standby.covered_to();
+    let (outcome, safe_through) = db
+        .write("hand_over", who.fleet, async move |tx| {
+            let outcome = handover::take(tx, who, lane, &entries, now).await?;
+            Ok((outcome, safe::through(tx, lane, covered_to).await?))
+        })
         .await?;
     let verdicts = outcome.verdicts.iter().map(|(n, id, verdict)| VerdictView::of(Some(*n), *id, verdict));
     Ok(Json(HandoverView {
         verdicts: verdicts.collect(),
         expected: outcome.last_n.saturating_add(1),
         frozen: outcome.frozen,
-        safe_through: None,
+        safe_through,
         server_time: clock.now(),
     }))
 }

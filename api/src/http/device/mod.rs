@@ -1,7 +1,9 @@
-//! What phones do: hand over, read the trail, ask for the limits.
+//! What phones do: hand over, read the trail, copy everything, ask for the limits.
 
+mod fresh_copy;
 mod handover;
 mod limits;
+mod row;
 mod strict_json;
 mod trail;
 mod written;
@@ -12,5 +14,6 @@ use utoipa_actix_web::service_config::ServiceConfig;
 pub(super) fn routes(to: &mut ServiceConfig<'_>) {
     to.service(handover::hand_over);
     to.service(trail::read_trail);
+    to.service(fresh_copy::read_fresh_copy);
     to.service(limits::read_limits);
 }

@@ -2,7 +2,7 @@
 
 use crate::error::Error;
 use crate::store::schema::fleets;
-use crate::store::{Tx, trail};
+use crate::store::{Tx, heads};
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
 use diesel_async::RunQueryDsl;
@@ -14,5 +14,5 @@ use diesel_async::RunQueryDsl;
 pub async fn insert_fleet(tx: &mut Tx, handle: &str, now: DateTime<Utc>) -> Result<(), Error> {
     let row = (fleets::fleet_id.eq(tx.fleet().0), fleets::handle.eq(handle), fleets::created_at.eq(now));
     diesel::insert_into(fleets::table).values(row).execute(tx.conn()).await?;
-    trail::start(tx).await
+    heads::start(tx).await
 }

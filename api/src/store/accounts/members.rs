@@ -6,6 +6,7 @@ use crate::ids::MemberId;
 use crate::store::Tx;
 use crate::store::schema::{cards, members, passwords};
 use chrono::{DateTime, Utc};
+use diesel::dsl::case_when;
 use diesel::prelude::*;
 use diesel_async::RunQueryDsl;
 use std::collections::HashMap;
@@ -43,6 +44,7 @@ pub(super) struct MemberRow {
     retired_at: Option<DateTime<Utc>>,
     created_at: DateTime<Utc>,
     created_digest: Vec<u8>,
+    scope_revision: i64,
 }
 
 impl MemberRow {
@@ -81,18 +83,25 @@ pub async fn insert_member(
         retired_at: None,
         created_at: now,
         created_digest: digest.to_vec(),
+        scope_revision: 1,
     };
     diesel::insert_into(members::table).values(row).execute(tx.conn()).await?;
     Ok(())
 }
 
-/// Writes a member's editable fields; the version goes up by one.
+/// Writes a member's editable fields; the version goes up by one. Another home place or role raises the
+/// revision of their scope: their phones read other audiences from now on.
 ///
 /// # Errors
 /// [`Error::Duplicate`] when the handle is taken in this fleet.
 pub async fn save_member(tx: &mut Tx, member: &MemberRecord) -> Result<(), Error> {
+    let moved = members::home_place_id
+        .is_distinct_from(member.home_place_id)
+        .or(members::role.ne(member.role.word()));
     diesel::update(members::table.find((tx.fleet().0, member.member_id.0)))
         .set((
+            members::scope_revision
+                .eq(case_when(moved, members::scope_revision + 1).otherwise(members::scope_revision)),
             members::handle.eq(&member.handle),
             members::name.eq(&member.name),
             members::role.eq(member.role.word()),

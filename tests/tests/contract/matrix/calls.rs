@@ -50,6 +50,7 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
         | "list_security_notes"
         | "list_entries"
         | "read_trail"
+        | "read_fresh_copy"
         | "read_limits"
         | "end_session"
         | "list_container_levels"

@@ -95,6 +95,7 @@ fn amounts_only_the_office_may_know_reach_no_technician_anywhere() {
     ];
     let mut asked: Vec<String> = kinds.iter().map(|kind| format!("/v1/cards?kind={kind}&room=200")).collect();
     asked.push("/v1/device/trail".to_owned());
+    asked.push("/v1/device/fresh-copy".to_owned());
     asked.push("/v1/members/self".to_owned());
     for id in [cards.product, cards.machine, cards.service, cards.job, cards.pad_model] {
         asked.push(format!("/v1/cards/{id}"));

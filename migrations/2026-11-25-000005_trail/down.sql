@@ -1,0 +1,13 @@
+drop function standby_replay_lsn(text);
+revoke delete on trail from dropwise_server;
+drop index trail_gone;
+alter table trail drop constraint trail_pkey;
+alter table trail add primary key (fleet_id, audience_id, record_id, kind);
+alter table trail no force row level security;
+update trail set body = '{"left": true}' where state <> 'here';
+alter table trail force row level security;
+alter table trail drop column state, drop column told_at;
+alter table lanes drop column safe_n;
+alter table members drop column scope_revision;
+alter table heads drop column floor, drop column era, drop column dwelling, drop column backed_up_to;
+drop function dwelling();
