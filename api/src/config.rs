@@ -1,6 +1,7 @@
 //! Every setting, read once at start from the environment and passed down typed. Secrets come by
 //! file or environment, never as arguments, and have no default.
 
+use crate::http::limits::LIMITS;
 use secrecy::SecretString;
 use std::net::SocketAddr;
 use std::num::NonZeroU32;
@@ -30,6 +31,9 @@ pub struct ServerConfig {
     /// How phones and server stay together.
     #[command(flatten)]
     pub sync: SyncConfig,
+    /// How phones are served.
+    #[command(flatten)]
+    pub phones: PhonesConfig,
     /// Log as JSON, one object per line.
     #[arg(long, env = "DROPWISE_LOG_JSON")]
     pub log_json: bool,
@@ -93,4 +97,43 @@ impl Default for SyncConfig {
     fn default() -> Self {
         Self { tombstone_days: 90, standby: None }
     }
+}
+
+/// How phones are served.
+#[derive(Debug, Clone, clap::Args)]
+pub struct PhonesConfig {
+    /// Phones of all fleets that may listen to the signal at once, in this process.
+    #[arg(long, env = "DROPWISE_SIGNALS", default_value_t = 2_000)]
+    pub signals: usize,
+    /// Phones of one fleet that may listen to the signal at once, in this process.
+    #[arg(long, env = "DROPWISE_SIGNALS_PER_FLEET", default_value_t = 500)]
+    pub signals_per_fleet: usize,
+    /// Handovers a minute of one lane: what is published as the limit, or more.
+    #[arg(long, env = "DROPWISE_HANDOVERS_PER_LANE_PER_MIN", default_value_t = published_rate(),
+        value_parser = at_least_the_published_rate)]
+    pub handovers_per_lane_per_min: NonZeroU32,
+    /// The oldest version of the app that may read; older ones may still hand over.
+    #[arg(long, env = "DROPWISE_MINIMUM_APP")]
+    pub minimum_app: Option<semver::Version>,
+}
+
+impl Default for PhonesConfig {
+    fn default() -> Self {
+        Self {
+            signals: 2_000,
+            signals_per_fleet: 500,
+            handovers_per_lane_per_min: published_rate(),
+            minimum_app: None,
+        }
+    }
+}
+
+fn published_rate() -> NonZeroU32 {
+    NonZeroU32::new(LIMITS.handovers_per_lane_per_min).unwrap_or(NonZeroU32::MAX)
+}
+
+fn at_least_the_published_rate(text: &str) -> Result<NonZeroU32, String> {
+    let published = published_rate();
+    let rate: NonZeroU32 = text.parse().map_err(|error| format!("{error}"))?;
+    if rate < published { Err(format!("phones are promised {published}")) } else { Ok(rate) }
 }

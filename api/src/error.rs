@@ -82,6 +82,15 @@ pub enum Error {
         /// The limit.
         sentence: String,
     },
+    /// The app is older than what reading is answered to.
+    #[error("app too old, at least {minimum}")]
+    AppTooOld {
+        /// The oldest version that is answered.
+        minimum: String,
+    },
+    /// Another handover of the same lane is under way.
+    #[error("lane busy")]
+    LaneBusy,
     /// Too often.
     #[error("too many requests")]
     TooMany {

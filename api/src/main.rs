@@ -95,6 +95,7 @@ fn serve(config: &ServerConfig) -> Result<(), String> {
         clock: Clock::system(),
         throttle: config.throttle,
         sync: config.sync.clone(),
+        phones: config.phones.clone(),
     };
     actix_web::rt::System::new().block_on(async move {
         migrate::check_durability(&parts.database_url).await.map_err(|error| error.to_string())?;

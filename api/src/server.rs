@@ -3,11 +3,13 @@
 use crate::auth::Keys;
 use crate::auth::password::Hasher;
 use crate::clock::Clock;
-use crate::config::{SyncConfig, ThrottleConfig};
+use crate::config::{PhonesConfig, SyncConfig, ThrottleConfig};
 use crate::error::Error;
-use crate::http::extract::Sessions;
+use crate::http::device::gate::Gate;
+use crate::http::device::lanes::Lanes;
+use crate::http::extract::{MinimumApp, Sessions};
 use crate::http::throttle::Throttle;
-use crate::store::{CONNECTIONS_PER_WORKER, Db};
+use crate::store::{Bell, CONNECTIONS_PER_WORKER, Db, Seats};
 use crate::sync::safe::Standby;
 use crate::sync::sweeping::Sweeps;
 use crate::{http, openapi};
@@ -36,6 +38,8 @@ pub struct Parts {
     pub throttle: ThrottleConfig,
     /// How phones and server stay together.
     pub sync: SyncConfig,
+    /// How phones are served.
+    pub phones: PhonesConfig,
 }
 
 impl std::fmt::Debug for Parts {
@@ -64,10 +68,15 @@ pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Serv
     let sweeps = Data::new(Sweeps::default());
     let standby = Data::new(Standby::named(parts.sync.standby.clone()));
     watch(&parts, &standby)?;
+    let lanes = Data::new(Lanes::new(parts.phones.handovers_per_lane_per_min));
+    let minimum_app = Data::new(MinimumApp(parts.phones.minimum_app.clone()));
+    let bell = Bell::new(Seats { all: parts.phones.signals, per_fleet: parts.phones.signals_per_fleet });
+    actix_web::rt::spawn(bell.clone().carry(parts.database_url.clone()));
+    actix_web::rt::spawn(close_when_told_to_stop(bell.clone()));
     let workers = parts.workers;
     let server = HttpServer::new(move || {
         // Each worker has connections of its own: they belong to the thread that opened them.
-        let db = Db::open(&parts.database_url, CONNECTIONS_PER_WORKER);
+        let db = Db::open(&parts.database_url, CONNECTIONS_PER_WORKER).map(|db| db.ringing(bell.clone()));
         let (app, api) =
             App::new().into_utoipa_app().openapi(openapi::head()).configure(http::routes).split_for_parts();
         let app = app
@@ -77,6 +86,10 @@ pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Serv
             .app_data(Data::new(parts.clock.clone()))
             .app_data(sessions.clone())
             .app_data(throttle.clone())
+            .app_data(lanes.clone())
+            .app_data(minimum_app.clone())
+            .app_data(Data::new(bell.clone()))
+            .app_data(Data::new(Gate::default()))
             .app_data(document.clone())
             .app_data(sync.clone())
             .app_data(sweeps.clone())
@@ -119,4 +132,20 @@ fn watch(parts: &Parts, standby: &Data<Standby>) -> Result<(), Error> {
         actix_web::rt::spawn(async move { standby.watch(&db, &clock).await });
     }
     Ok(())
+}
+
+/// Ends the open streams when the process is told to stop: the server waits for its connections, and
+/// these would last for minutes.
+async fn close_when_told_to_stop(bell: Bell) {
+    use tokio::signal::unix::{SignalKind, signal};
+    let kinds = [SignalKind::terminate(), SignalKind::interrupt()].map(signal);
+    let [Ok(mut terminate), Ok(mut interrupt)] = kinds else {
+        tracing::error!("signals cannot be heard; open streams will hold up the end");
+        return;
+    };
+    tokio::select! {
+        _ = terminate.recv() => {}
+        _ = interrupt.recv() => {}
+    }
+    bell.close();
 }

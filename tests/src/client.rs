@@ -1,6 +1,7 @@
 //! A small HTTP client that hides nothing: status, headers and bytes as they came.
 
 use serde_json::Value;
+use std::io::Read;
 use std::net::SocketAddr;
 use std::time::{Duration, Instant};
 
@@ -72,7 +73,7 @@ impl Client {
             asked: format!("{method} {path}"),
             status: response.status().as_u16(),
             headers: response.headers().iter().map(|(n, v)| (n.as_str().to_owned(), text(v))).collect(),
-            body: response.body_mut().with_config().limit(64 << 20).read_to_vec()?,
+            body: read(&mut response)?,
             took: start.elapsed(),
         })
     }
@@ -172,4 +173,16 @@ impl Answer {
     pub fn etag(&self) -> String {
         self.header("etag").unwrap_or_else(|| panic!("{} has no ETag", self.asked)).to_owned()
     }
+}
+
+/// The whole body; of a stream that does not end, what was said first.
+fn read(response: &mut ureq::http::Response<ureq::Body>) -> Result<Vec<u8>, ureq::Error> {
+    let stream = response.headers().get("content-type").is_some_and(|kind| kind == "text/event-stream");
+    if !stream {
+        return response.body_mut().with_config().limit(64 << 20).read_to_vec();
+    }
+    let mut first = vec![0; 4096];
+    let n = response.body_mut().as_reader().read(&mut first)?;
+    first.truncate(n);
+    Ok(first)
 }

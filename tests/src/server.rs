@@ -5,7 +5,7 @@ use actix_web::web::Data;
 use dropwise::auth::Keys;
 use dropwise::auth::password::Hasher;
 use dropwise::clock::Clock;
-use dropwise::config::{HashingConfig, SyncConfig, ThrottleConfig};
+use dropwise::config::{HashingConfig, PhonesConfig, SyncConfig, ThrottleConfig};
 use dropwise::server::{Parts, serve};
 use std::net::{SocketAddr, TcpListener};
 use std::num::NonZeroU32;
@@ -47,6 +47,7 @@ pub fn parts(server_url: &str, clock: &Clock, workers: usize) -> Parts {
             trusted_proxies: 0,
         },
         sync: SyncConfig::default(),
+        phones: PhonesConfig { handovers_per_lane_per_min: NonZeroU32::MAX, ..PhonesConfig::default() },
     }
 }
 

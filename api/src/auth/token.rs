@@ -62,6 +62,17 @@ pub fn issue(keys: &Keys, bearer: Bearer, now: DateTime<Utc>) -> Result<String, 
 /// and audience, and times checked here with the clock that was handed in (5 s of leeway).
 #[must_use]
 pub fn check(keys: &Keys, token: &str, now: DateTime<Utc>) -> Option<Bearer> {
+    let claims = claims(keys, token, now)?;
+    Some(Bearer { fleet: claims.fleet, member: claims.sub, session: claims.sid })
+}
+
+/// Until when a token holds that holds at `now`, leeway aside.
+#[must_use]
+pub fn ends_at(keys: &Keys, token: &str, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    DateTime::from_timestamp(claims(keys, token, now)?.exp, 0)
+}
+
+fn claims(keys: &Keys, token: &str, now: DateTime<Utc>) -> Option<Claims> {
     const LEEWAY_S: i64 = 5;
     if token.len() > 2048 {
         return None;
@@ -82,7 +93,7 @@ pub fn check(keys: &Keys, token: &str, now: DateTime<Utc>) -> Option<Bearer> {
     let at = now.timestamp();
     let lives = at < claims.exp.saturating_add(LEEWAY_S) && at >= claims.nbf.saturating_sub(LEEWAY_S);
     let short = claims.exp.saturating_sub(claims.iat) <= LIFE.num_seconds();
-    (lives && short).then_some(Bearer { fleet: claims.fleet, member: claims.sub, session: claims.sid })
+    (lives && short).then_some(claims)
 }
 
 #[cfg(test)]
@@ -104,6 +115,8 @@ mod tests {
         for (after_s, holds) in [(-6, false), (-5, true), (0, true), (899, true), (904, true), (905, false)] {
             let seen = check(&keys, &token, made + Duration::seconds(after_s));
             assert_eq!(seen, holds.then_some(bearer), "after {after_s} s");
+            let ends_at = ends_at(&keys, &token, made + Duration::seconds(after_s));
+            assert_eq!(ends_at, holds.then_some(made + Duration::minutes(15)), "after {after_s} s");
         }
     }
 }

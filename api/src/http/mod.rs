@@ -5,7 +5,7 @@
 
 mod answers;
 pub mod cards;
-mod device;
+pub mod device;
 pub mod devices;
 mod entries;
 pub mod extract;

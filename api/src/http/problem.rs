@@ -10,6 +10,9 @@ use serde_json::Value;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+/// The header in which an app says its version.
+pub const APP_VERSION: &str = "dropwise-app";
+
 /// A problem document.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct Problem {
@@ -132,6 +135,18 @@ impl Error {
             Self::TooLarge { code, sentence } => {
                 Problem::new(StatusCode::PAYLOAD_TOO_LARGE, code, sentence.clone())
             }
+            Self::AppTooOld { minimum } => Problem::new(
+                StatusCode::UPGRADE_REQUIRED,
+                "app_too_old",
+                format!(
+                    "This version of the app is too old to read; {minimum} or later is needed. Update it. What waits in it can still be handed over."
+                ),
+            ),
+            Self::LaneBusy => Problem::new(
+                StatusCode::CONFLICT,
+                "lane_busy",
+                "Another handover of this phone is under way. Wait for its answer, then send again.",
+            ),
             Self::TooMany { retry_after_s } => Problem::new(
                 StatusCode::TOO_MANY_REQUESTS,
                 "too_many_requests",
@@ -153,7 +168,7 @@ impl Error {
     const fn retry_after_s(&self) -> Option<u64> {
         match self {
             Self::TooMany { retry_after_s } | Self::Unavailable { retry_after_s, .. } => Some(*retry_after_s),
-            Self::Retry(_) => Some(1),
+            Self::Retry(_) | Self::LaneBusy => Some(1),
             Self::NotFound
             | Self::NotSignedIn
             | Self::Unproven { .. }
@@ -166,6 +181,7 @@ impl Error {
             | Self::Duplicate(_)
             | Self::Gone { .. }
             | Self::TooLarge { .. }
+            | Self::AppTooOld { .. }
             | Self::Internal { .. } => None,
         }
     }
@@ -185,6 +201,12 @@ impl ResponseError for Error {
         let mut response = self.problem().response();
         if let Some(wait) = self.retry_after_s() {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(wait));
+        }
+        if let Self::AppTooOld { minimum } = self {
+            // RFC 9110, 15.5.22: the answer says to what.
+            if let Ok(to) = HeaderValue::from_str(&format!("{APP_VERSION}/{minimum}")) {
+                response.headers_mut().insert(header::UPGRADE, to);
+            }
         }
         if matches!(self, Self::NotSignedIn | Self::Unproven { .. }) {
             response.headers_mut().insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
@@ -254,6 +276,14 @@ pub enum Problems {
     /// Busy or cut off from the database; `Retry-After` says when.
     #[response(status = 503, content_type = "application/problem+json")]
     TryLater(#[to_schema] Problem),
+}
+
+/// The further answer of an operation that phones read by.
+#[derive(utoipa::IntoResponses)]
+pub enum ReadingProblems {
+    /// The app is too old to read; `Upgrade` says from which version on. Handing over stays allowed.
+    #[response(status = 426, content_type = "application/problem+json")]
+    AppTooOld(#[to_schema] Problem),
 }
 
 /// The further answers of an operation that edits from a known version.

@@ -1,5 +1,6 @@
 //! The one way to the database: a transaction that knows its fleet, from a small pool per worker.
 
+use super::bell::Bell;
 use super::trail::{self, TrailRow};
 use crate::error::Error;
 use crate::ids::FleetId;
@@ -24,6 +25,7 @@ pub const CONNECTIONS_PER_WORKER: usize = 4;
 #[derive(Clone)]
 pub struct Db {
     pool: Pool<AsyncPgConnection>,
+    bell: Option<Bell>,
 }
 
 /// One open transaction of one fleet.
@@ -74,7 +76,13 @@ impl Db {
             .runtime(deadpool::Runtime::Tokio1)
             .build()
             .map_err(Error::internal)?;
-        Ok(Self { pool })
+        Ok(Self { pool, bell: None })
+    }
+
+    /// The same, ringing this bell after each commit that moved a fleet's head.
+    #[must_use]
+    pub fn ringing(self, bell: Bell) -> Self {
+        Self { bell: Some(bell), ..self }
     }
 
     /// Reads in one snapshot-free, read-only transaction of the fleet.
@@ -178,13 +186,16 @@ impl Db {
         let done = match work(&mut tx).await {
             Ok(answer) => {
                 let told = std::mem::take(&mut tx.trail);
-                trail::stamp(&mut tx, told).await.map(|()| answer)
+                trail::stamp(&mut tx, told).await.map(|head| (answer, head))
             }
             Err(error) => Err(error),
         };
         match done {
-            Ok(answer) => {
+            Ok((answer, head)) => {
                 AnsiTransactionManager::commit_transaction(&mut *tx.conn).await.map_err(Error::from)?;
+                if let (Some(bell), Some(head)) = (&self.bell, head) {
+                    bell.moved(fleet, head);
+                }
                 Ok(answer)
             }
             Err(error) => {
@@ -218,7 +229,7 @@ pub(super) async fn limited<T>(work: impl Future<Output = Result<T, Error>>) -> 
 
 /// Limits on statements, locks and forgotten transactions, set as the connection is made. Statements here
 /// are short: compiling one takes longer than running it.
-fn with_limits(url: &str) -> String {
+pub(super) fn with_limits(url: &str) -> String {
     const LIMITS: &str = "-c statement_timeout=5000 -c lock_timeout=2000 \
                           -c idle_in_transaction_session_timeout=10000 -c timezone=UTC -c jit=off";
     if url.contains("://") {

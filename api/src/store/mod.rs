@@ -8,6 +8,7 @@ mod json_text;
 mod schema;
 #[macro_use]
 mod statement;
+mod bell;
 mod db;
 pub mod trail;
 
@@ -28,6 +29,7 @@ pub mod migrate;
 pub mod safe;
 pub mod tombstones;
 
+pub use bell::{Bell, Listening, Seats};
 pub use db::{CONNECTIONS_PER_WORKER, Db, Tx};
 pub use json_text::JsonText;
 pub use trail::TrailRow;

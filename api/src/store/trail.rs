@@ -96,10 +96,11 @@ statement! {
         states: Vec<&'static str>,
         bodies: Vec<Value>,
     }
+    -> (sql::BigInt, sql::BigInt)
     = "with h as (update heads set head = head + " [count: sql::BigInt]
       " where fleet_id = " [fleet: sql::Uuid]
-      " returning head) \
-       insert into trail (fleet_id, audience_id, record_id, kind, position, turn, state, body) \
+      " returning head), \
+       w as (insert into trail (fleet_id, audience_id, record_id, kind, position, turn, state, body) \
        select " [fleet: sql::Uuid]
       ", t.a, t.r, t.k, h.head - " [count: sql::BigInt]
       " + t.o, h.head, t.s, t.b from h, unnest(" [audiences: sql::Array<sql::Uuid>]
@@ -110,13 +111,15 @@ statement! {
       ") with ordinality as t(a, r, k, s, b, o) \
        on conflict (fleet_id, audience_id, kind, record_id) \
        do update set position = excluded.position, turn = excluded.turn, state = excluded.state, \
-       told_at = excluded.told_at, body = excluded.body"
+       told_at = excluded.told_at, body = excluded.body \
+       returning 1) select h.head, (select count(*) from w) from h"
 }
 
-/// Writes the rows as the last thing a transaction does. Of several states of one record the last counts.
-pub(super) async fn stamp(tx: &mut Tx, rows: Vec<TrailRow>) -> Result<(), Error> {
+/// Writes the rows as the last thing a transaction does, and answers the head when it has moved. Of
+/// several states of one record the last counts.
+pub(super) async fn stamp(tx: &mut Tx, rows: Vec<TrailRow>) -> Result<Option<i64>, Error> {
     if rows.is_empty() {
-        return Ok(());
+        return Ok(None);
     }
     let mut last: HashMap<(Uuid, Uuid, &'static str), usize> = HashMap::with_capacity(rows.len());
     for (i, row) in rows.iter().enumerate() {
@@ -144,9 +147,9 @@ pub(super) async fn stamp(tx: &mut Tx, rows: Vec<TrailRow>) -> Result<(), Error>
         }
     }
     let expected = statement.count;
-    let written = statement.execute(tx.conn()).await?;
-    if i64::try_from(written).ok() == Some(expected) {
-        Ok(())
+    let (head, written): (i64, i64) = statement.get_result(tx.conn()).await?;
+    if written == expected {
+        Ok(Some(head))
     } else {
         Err(Error::internal(format!("the trail took {written} of {expected} rows")))
     }

@@ -5,9 +5,9 @@ use super::trail::bad_bookmark;
 use crate::auth::{Keys, Member};
 use crate::clock::Clock;
 use crate::error::Error;
-use crate::http::extract::SignedIn;
+use crate::http::extract::{CurrentApp, SignedIn};
 use crate::http::limits::LIMITS;
-use crate::http::problem::{Problems, Stopped};
+use crate::http::problem::{Problems, ReadingProblems, Stopped};
 use crate::store::Db;
 use crate::sync::bookmark::Bookmark;
 use crate::sync::fresh_copy::{self, Start, Token};
@@ -55,10 +55,11 @@ pub(super) struct CopyView {
     security(("bearer" = [])), params(CopyQuery),
     responses((status = 200, body = CopyView),
         (status = 410, body = Stopped, content_type = "application/problem+json",
-         description = "The copy cannot be gone on with: `too_old`, `restarted` or `scope_changed`. `next` says what to do, `drop` which audiences to forget."), Problems))]
+         description = "The copy cannot be gone on with: `too_old`, `restarted` or `scope_changed`. `next` says what to do, `drop` which audiences to forget."), ReadingProblems, Problems))]
 #[get("/v1/device/fresh-copy")]
 pub(super) async fn read_fresh_copy(
     SignedIn(member): SignedIn<Member>,
+    _: CurrentApp,
     query: Query<CopyQuery>,
     db: Data<Db>,
     keys: Data<Keys>,

@@ -1,5 +1,7 @@
 //! A run of entries of one lane, taken in.
 
+use super::gate::Uncrowded;
+use super::lanes::Lanes;
 use super::written::Handover;
 use crate::auth::Member;
 use crate::clock::Clock;
@@ -40,18 +42,25 @@ pub(super) struct HandoverView {
     responses((status = 200, body = HandoverView), Problems))]
 #[post("/v1/device/handover")]
 pub(super) async fn hand_over(
+    Uncrowded(gate): Uncrowded,
     SignedIn(member): SignedIn<Member>,
     Packed(bytes): Packed,
+    lanes: Data<Lanes>,
     db: Data<Db>,
     clock: Data<Clock>,
     standby: Data<Standby>,
 ) -> Result<Json<HandoverView>, Error> {
     let (who, now) = (member.who(), clock.now());
     let sent = Handover::read(&bytes)?;
-    let (lane, entries) = (sent.lane_id, sent.entries(now)?);
+    let lane = sent.lane_id;
+    let turn = lanes.begin(who.fleet, lane)?;
+    let place = gate.enter(who.fleet).await?;
+    let entries = sent.entries(now)?;
     let covered_to = standby.covered_to();
     let (outcome, safe_through) = db
         .write("hand_over", who.fleet, async move |tx| {
+            // Held until the transaction has ended, also when the phone has gone.
+            let _held = (&turn, &place);
             let outcome = handover::take(tx, who, lane, &entries, now).await?;
             Ok((outcome, safe::through(tx, lane, covered_to).await?))
         })

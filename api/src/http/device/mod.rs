@@ -1,9 +1,12 @@
-//! What phones do: hand over, read the trail, copy everything, ask for the limits.
+//! What phones do: hand over, read the trail, copy everything, listen for the trail to grow, ask for the limits.
 
 mod fresh_copy;
+pub mod gate;
 mod handover;
+pub mod lanes;
 mod limits;
 mod row;
+mod signal;
 mod strict_json;
 mod trail;
 mod written;
@@ -16,4 +19,5 @@ pub(super) fn routes(to: &mut ServiceConfig<'_>) {
     to.service(trail::read_trail);
     to.service(fresh_copy::read_fresh_copy);
     to.service(limits::read_limits);
+    to.service(signal::read_signal);
 }

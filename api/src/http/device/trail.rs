@@ -5,9 +5,9 @@ use crate::auth::{Keys, Member};
 use crate::clock::Clock;
 use crate::config::SyncConfig;
 use crate::error::Error;
-use crate::http::extract::SignedIn;
+use crate::http::extract::{CurrentApp, SignedIn};
 use crate::http::limits::LIMITS;
-use crate::http::problem::{Problems, Stopped};
+use crate::http::problem::{Problems, ReadingProblems, Stopped};
 use crate::ids::LaneId;
 use crate::store::Db;
 use crate::sync::bookmark::Bookmark;
@@ -57,16 +57,16 @@ pub(super) struct TrailView {
     security(("bearer" = [])), params(TrailQuery),
     responses((status = 200, body = TrailView),
         (status = 410, body = Stopped, content_type = "application/problem+json",
-         description = "The bookmark cannot be gone on from: `too_old`, `restarted` or `scope_changed`. `next` says what to do, `drop` which audiences to forget."), Problems))]
+         description = "The bookmark cannot be gone on from: `too_old`, `restarted` or `scope_changed`. `next` says what to do, `drop` which audiences to forget."), ReadingProblems, Problems))]
 #[get("/v1/device/trail")]
 pub(super) async fn read_trail(
     SignedIn(member): SignedIn<Member>,
+    _: CurrentApp,
     query: Query<TrailQuery>,
     db: Data<Db>,
     keys: Data<Keys>,
     clock: Data<Clock>,
-    sync: Data<SyncConfig>,
-    sweeps: Data<Sweeps>,
+    (sync, sweeps): (Data<SyncConfig>, Data<Sweeps>),
 ) -> Result<Json<TrailView>, Error> {
     let who = member.who();
     let after = match &query.after {

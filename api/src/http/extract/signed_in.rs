@@ -6,8 +6,9 @@ use crate::error::Error;
 use crate::store::{Db, accounts};
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpRequest, dev::Payload, web};
+use chrono::{DateTime, Utc};
 use moka::future::Cache;
-use std::future::Future;
+use std::future::{Future, Ready, ready};
 use std::pin::Pin;
 use std::sync::Arc;
 use std::time::Duration;
@@ -40,7 +41,13 @@ impl Sessions {
             .await;
     }
 
-    async fn find(&self, db: &Db, bearer: token::Bearer, clock: &Clock) -> Result<Option<Who>, Error> {
+    /// Who a bearer is now, if still welcome.
+    pub(in crate::http) async fn find(
+        &self,
+        db: &Db,
+        bearer: token::Bearer,
+        clock: &Clock,
+    ) -> Result<Option<Who>, Error> {
         let now = clock.now();
         let look = async {
             db.read(bearer.fleet, async |tx| {
@@ -65,20 +72,44 @@ impl<P: Proof + 'static> FromRequest for SignedIn<P> {
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
         let request = request.clone();
         Box::pin(async move {
-            let part = |missing| Error::internal(format!("{missing} is not set up"));
-            let keys = request.app_data::<web::Data<Keys>>().ok_or_else(|| part("Keys"))?;
-            let clock = request.app_data::<web::Data<Clock>>().ok_or_else(|| part("Clock"))?;
-            let db = request.app_data::<web::Data<Db>>().ok_or_else(|| part("Db"))?;
-            let sessions = request.app_data::<web::Data<Sessions>>().ok_or_else(|| part("Sessions"))?;
-            let text = request.headers().get(header::AUTHORIZATION).and_then(|value| value.to_str().ok());
-            let bearer = text
-                .and_then(|text| text.split_once(' '))
-                // RFC 9110: the scheme's name is read without regard to case.
-                .and_then(|(scheme, token)| scheme.eq_ignore_ascii_case("bearer").then_some(token))
+            let keys = part::<Keys>(&request)?;
+            let clock = part::<Clock>(&request)?;
+            let db = part::<Db>(&request)?;
+            let sessions = part::<Sessions>(&request)?;
+            let bearer = token_of(&request)
                 .and_then(|text| token::check(keys, text, clock.now()))
                 .ok_or(Error::NotSignedIn)?;
             let who = sessions.find(db, bearer, clock).await?.ok_or(Error::NotSignedIn)?;
             P::of(who).map(SignedIn).ok_or(Error::NotAllowed)
         })
     }
+}
+
+/// When the token that asks ends.
+#[derive(Debug, Clone, Copy)]
+pub struct TokenEnd(pub DateTime<Utc>);
+
+impl FromRequest for TokenEnd {
+    type Error = Error;
+    type Future = Ready<Result<Self, Error>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let read = || {
+            let now = part::<Clock>(request)?.now();
+            let ends_at = token_of(request).and_then(|text| token::ends_at(part(request).ok()?, text, now));
+            ends_at.map(Self).ok_or(Error::NotSignedIn)
+        };
+        ready(read())
+    }
+}
+
+fn part<T: 'static>(request: &HttpRequest) -> Result<&web::Data<T>, Error> {
+    request.app_data().ok_or_else(|| Error::internal(format!("{} is not set up", std::any::type_name::<T>())))
+}
+
+fn token_of(request: &HttpRequest) -> Option<&str> {
+    let text = request.headers().get(header::AUTHORIZATION)?.to_str().ok()?;
+    let (scheme, token) = text.split_once(' ')?;
+    // RFC 9110: the scheme's name is read without regard to case.
+    scheme.eq_ignore_ascii_case("bearer").then_some(token)
 }

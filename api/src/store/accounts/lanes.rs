@@ -7,6 +7,7 @@ use crate::store::Tx;
 use crate::store::schema::lanes;
 use chrono::{DateTime, Utc};
 use diesel::prelude::*;
+use diesel::result::Error as DieselError;
 use diesel_async::RunQueryDsl;
 use uuid::Uuid;
 
@@ -67,17 +68,25 @@ pub async fn save_lane_key(tx: &mut Tx, lane: LaneId, key: &DeviceKey) -> Result
     Ok(())
 }
 
-/// A lane, held until the transaction ends.
+/// A lane, held until the transaction ends. Not waited for: one handover of a lane at a time.
 ///
 /// # Errors
-/// [`Error::NotFound`].
+/// [`Error::NotFound`]; [`Error::LaneBusy`] when another transaction holds it.
 pub async fn lock_lane(tx: &mut Tx, lane: LaneId) -> Result<LaneRecord, Error> {
-    Ok(lanes::table
+    let found = lanes::table
         .find((tx.fleet().0, lane.0))
         .select(LaneRecord::as_select())
-        .for_update()
+        // Rows that name the lane may be written meanwhile; its key does not change.
+        .for_no_key_update()
+        .no_wait()
         .first(tx.conn())
-        .await?)
+        .await;
+    found.map_err(|error| match error {
+        DieselError::DatabaseError(_, info) if info.message().contains("could not obtain lock") => {
+            Error::LaneBusy
+        }
+        other => other.into(),
+    })
 }
 
 /// A lane as it stands.

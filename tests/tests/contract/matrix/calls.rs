@@ -52,6 +52,7 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
         | "read_trail"
         | "read_fresh_copy"
         | "read_limits"
+        | "read_signal"
         | "end_session"
         | "list_container_levels"
         | "list_pad_states"
