@@ -11,7 +11,7 @@ const HASH: usize = 32;
 
 /// Blocks of 1 KiB that are asked for at least, though fewer are touched: above 32 MiB the system's
 /// allocator maps memory apart, whatever was given back before, and returns it when it is dropped
-/// (`mallopt(3)`, M_MMAP_THRESHOLD). What is never touched takes no memory.
+/// (`mallopt(3)`, `M_MMAP_THRESHOLD`). What is never touched takes no memory.
 const MAPPED_APART: usize = 33 * 1024;
 
 /// Where a hash is worked out.
