@@ -3,7 +3,7 @@
 use crate::process::signal;
 use std::fs::File;
 use std::net::{SocketAddr, TcpListener};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
@@ -45,6 +45,8 @@ pub struct Serving {
     pub address: SocketAddr,
     child: Child,
     folder: tempfile::TempDir,
+    server_url: String,
+    settings: Vec<(String, String)>,
 }
 
 impl Serving {
@@ -55,20 +57,17 @@ impl Serving {
         let free = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let address = free.local_addr().expect("its address");
         drop(free);
-        let log = File::create(folder.path().join("log")).expect("a log");
-        let child = Command::new(dropwise())
-            .arg("serve")
-            .env_clear()
-            .env("DROPWISE_DATABASE_URL", server_url)
-            .env("DROPWISE_LISTEN", address.to_string())
-            .env("DROPWISE_KEYS_DIR", folder.path().join("keys"))
-            .envs(settings.iter().copied())
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(log)
-            .spawn()
-            .expect("a process");
-        Self { address, child, folder }
+        let settings: Vec<(String, String)> =
+            settings.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
+        let child = spawn(folder.path(), address, server_url, &settings);
+        Self { address, child, folder, server_url: server_url.to_owned(), settings }
+    }
+
+    /// Kills it on the spot, whatever it is doing, and starts it again where it was, with its keys.
+    pub fn kill_and_start_again(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+        self.child = spawn(self.folder.path(), self.address, &self.server_url, &self.settings);
     }
 
     /// Waits until it is ready to work.
@@ -134,6 +133,22 @@ impl Serving {
         }
         None
     }
+}
+
+fn spawn(folder: &Path, address: SocketAddr, server_url: &str, settings: &[(String, String)]) -> Child {
+    let log = File::options().create(true).append(true).open(folder.join("log")).expect("a log");
+    Command::new(dropwise())
+        .arg("serve")
+        .env_clear()
+        .env("DROPWISE_DATABASE_URL", server_url)
+        .env("DROPWISE_LISTEN", address.to_string())
+        .env("DROPWISE_KEYS_DIR", folder.join("keys"))
+        .envs(settings.iter().map(|(name, value)| (name, value)))
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(log)
+        .spawn()
+        .expect("a process")
 }
 
 impl Drop for Serving {

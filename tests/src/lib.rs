@@ -9,6 +9,7 @@ pub mod client;
 pub mod cluster;
 pub mod db;
 pub mod fleet;
+pub mod phone;
 pub mod process;
 pub mod raw;
 pub mod server;
