@@ -257,6 +257,13 @@ impl From<DieselError> for Error {
                 DatabaseErrorKind::ClosedConnection => {
                     Self::Unavailable { why: info.message().to_owned(), retry_after_s: 2 }
                 }
+                // Postgres hung up in the middle of a question: the driver has no code to tell by.
+                DatabaseErrorKind::UnableToSendCommand
+                    if info.message().contains("connection closed")
+                        || info.message().contains("communicating with the server") =>
+                {
+                    Self::Unavailable { why: info.message().to_owned(), retry_after_s: 2 }
+                }
                 // Deadlocks and timeouts have no kind of their own here.
                 _ if info.message().contains("deadlock detected") => Self::Retry(info.message().to_owned()),
                 _ if info.message().contains("timeout")
