@@ -319,6 +319,8 @@ impl Phone {
             self.todo.push_back(Change::NewLane(lane_id(rng)));
             return;
         }
+        // In another history the numbers below it may be a copied phone's, and safe may be theirs.
+        self.look_at_era(reply.era.as_ref());
         self.todo.push_back(Change::Owe(reply.expected));
         // The new era and the new receipt only once everything that follows from them is kept.
         self.todo.extend(reply.era.map(Change::Era));
