@@ -41,6 +41,9 @@ pub struct Token {
     instead_of: Option<Uuid>,
     /// The instants between which a job is one of today.
     today: (DateTime<Utc>, DateTime<Utc>),
+    /// Only these kinds are copied; all when empty.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    kinds: Vec<String>,
     spot: Spot,
 }
 
@@ -81,6 +84,28 @@ impl Token {
         serde_json::from_slice(&unseal(VERSION, text, keys)?).ok()
     }
 
+    /// Whether only some kinds are copied: the trail cannot be gone on from after that.
+    #[must_use]
+    pub const fn is_of_kinds(&self) -> bool {
+        !self.kinds.is_empty()
+    }
+
+    /// The same, of some kinds only, in the order of the trail's key.
+    fn of_kinds(self, kinds: Vec<String>) -> Self {
+        let audience = self.audiences().first().copied().unwrap_or_default();
+        let spot = Spot { part: Part::Cards, audience, kind: String::new(), after: Uuid::nil() };
+        Self { kinds, spot, ..self }
+    }
+
+    /// Whether a kind has no stretch of its own among the cards.
+    fn passes_over(&self, audience: Uuid, kind: &str) -> bool {
+        if self.kinds.is_empty() {
+            kind == HISTORY || (audience == self.place && STOCK.contains(&kind))
+        } else {
+            !self.kinds.iter().any(|wanted| wanted == kind)
+        }
+    }
+
     const fn bookmark(&self) -> Bookmark {
         Bookmark {
             era: self.era,
@@ -111,6 +136,9 @@ pub enum Start {
     Whole,
     /// At the beginning: what the reader of this bookmark did not read.
     From(Bookmark),
+    /// At the beginning: only what is of these kinds, for an app that newly understands them. There is
+    /// at least one.
+    Kinds(Vec<String>),
     /// Where a page before stopped.
     At(Box<Token>),
 }
@@ -148,6 +176,10 @@ async fn look(
     }
     let token = match start {
         Start::Whole => begin(tx, bookmark(who, &standing, standing.head), None, now).await?,
+        Start::Kinds(kinds) => {
+            let whole = begin(tx, bookmark(who, &standing, standing.head), None, now).await?;
+            whole.of_kinds(kinds.clone())
+        }
         Start::From(mark) => match decide(who, mark, &standing) {
             GoOn::AboveHead => return Ok(Looked::Restored { seen, why: Why::BookmarkAboveHead }),
             GoOn::ScopeChanged if mark.member == who.member && mark.fleet == who.fleet => {
@@ -194,7 +226,7 @@ async fn begin(
     let today = today(tx, now).await?;
     let Bookmark { era, fleet, member, place, scope, position } = mark;
     let spot = Spot { part: Part::Today, audience: place, kind: "job".to_owned(), after: Uuid::nil() };
-    Ok(Token { era, fleet, member, place, scope, position, instead_of, today, spot })
+    Ok(Token { era, fleet, member, place, scope, position, instead_of, today, kinds: Vec::new(), spot })
 }
 
 /// A page under way.
@@ -283,9 +315,7 @@ async fn after(tx: &mut Tx, spot: &Spot, token: &Token, audiences: &[Uuid]) -> R
     };
     while let Some(of) = audience {
         match copies::next_kind(tx, of, &kind).await? {
-            Some(next) if next == HISTORY || (of == token.place && STOCK.contains(&next.as_str())) => {
-                kind = next;
-            }
+            Some(next) if token.passes_over(of, &next) => kind = next,
             Some(next) => return Ok(Some(begin(Part::Cards, of, &next))),
             None => {
                 audience = following(of);
@@ -293,5 +323,6 @@ async fn after(tx: &mut Tx, spot: &Spot, token: &Token, audiences: &[Uuid]) -> R
             }
         }
     }
-    Ok(audiences.first().map(|audience| begin(Part::History, *audience, HISTORY)))
+    let history = audiences.first().filter(|_| token.kinds.is_empty());
+    Ok(history.map(|audience| begin(Part::History, *audience, HISTORY)))
 }

@@ -1,6 +1,7 @@
 //! How phones and server stay together, tried through the front door: what comes of entries and edits of
 //! phones that were apart, what each reads and hears, and what a bad line or a crowd does to it.
 
+mod catching_up;
 mod clocks;
 mod commands;
 mod crew;

@@ -68,9 +68,11 @@ pub(super) async fn read_fresh_copy(
     let start = match (&query.token, &query.from) {
         (None, None) => Start::Whole,
         (None, Some(from)) => Start::From(Bookmark::read(from, &keys).ok_or_else(bad_bookmark)?),
-        (Some(token), None) => Start::At(Box::new(Token::read(token, &keys).ok_or_else(|| {
-            Error::invalid("bad_token", "This is no token of this server. Begin the fresh copy again.")
-        })?)),
+        (Some(token), None) => Start::At(Box::new(
+            Token::read(token, &keys).filter(|token| !token.is_of_kinds()).ok_or_else(|| {
+                Error::invalid("bad_token", "This is no token of this server. Begin the fresh copy again.")
+            })?,
+        )),
         (Some(_), Some(_)) => {
             return Err(Error::invalid(
                 "token_and_from",

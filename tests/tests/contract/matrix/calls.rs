@@ -78,6 +78,11 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
             path = path.replace("{method}", "dilution");
             Some(json!({"product_parts": "1", "water_parts": "4", "ready_to_use_us_fl_oz": "32"}))
         }
+        "read_catch_up" => {
+            none_named(whose)?;
+            path += "?kinds=place";
+            None
+        }
         "list_cards" => {
             none_named(whose)?;
             path += "?kind=place";
