@@ -14,7 +14,7 @@ use std::time::Duration;
 use tokio::sync::{Notify, watch};
 use tokio_postgres::{AsyncMessage, NoTls};
 
-/// What the message is called.
+/// What the message is called; `listen` takes no parameters and names it again.
 const CHANNEL: &str = "dropwise_heads";
 /// At most this often other processes are told: 20 times a second.
 const BETWEEN_MESSAGES: Duration = Duration::from_millis(50);
@@ -186,8 +186,7 @@ impl Bell {
 
     async fn tell_on(&self, client: &tokio_postgres::Client) -> Result<std::convert::Infallible, String> {
         // A lost message is no loss, and waiting for the disk would make a commit of it.
-        let listen = format!("set synchronous_commit = off; listen {CHANNEL}");
-        within(client.batch_execute(&listen)).await?;
+        within(client.batch_execute("set synchronous_commit = off; listen dropwise_heads")).await?;
         // What was said while nobody heard: every line gets the head as it stands.
         self.look_at_heads(client).await?;
         let tell =
@@ -217,16 +216,14 @@ impl Bell {
     async fn look_at_heads(&self, client: &tokio_postgres::Client) -> Result<(), String> {
         let fleets: Vec<FleetId> = self.lines().by_fleet.keys().copied().collect();
         for fleet in fleets {
-            // One message each; the setting ends with the transaction. An id is safe to write out.
-            let ask = format!(
-                "begin read only; set local app.fleet = '{fleet}'; \
-                 select head from heads where fleet_id = '{fleet}'; commit"
-            );
-            let answers = within(client.simple_query(&ask)).await?;
-            let head = answers.iter().find_map(|answer| match answer {
-                tokio_postgres::SimpleQueryMessage::Row(row) => row.get(0)?.parse().ok(),
-                _ => None,
-            });
+            let named = fleet.to_string();
+            within(client.batch_execute("begin read only")).await?;
+            // The setting ends with the transaction.
+            within(client.execute("select set_config('app.fleet', $1, true)", &[&named])).await?;
+            let ask = "select head from heads where fleet_id = $1::text::uuid";
+            let found = within(client.query_opt(ask, &[&named])).await?;
+            within(client.batch_execute("commit")).await?;
+            let head: Option<i64> = found.and_then(|row| row.try_get(0).ok());
             if let (Some(head), Some(line)) = (head, self.lines().by_fleet.get(&fleet)) {
                 // Also when it is lower: the database may be another than before.
                 line.head.send_replace(head);
