@@ -122,8 +122,9 @@ impl Token {
         let all = [self.fleet.0, self.place, self.member.0];
         let copied = |audience: &Uuid| match self.instead_of {
             None => !audience.is_nil(),
-            // The fleet's and the member's own rows were read before; so was this van's, unless it is another.
-            Some(before) => *audience == self.place && self.place != before && !audience.is_nil(),
+            // The fleet's and the member's own rows were read before. This van's may have been too; but whoever
+            // was sent elsewhere and back while copying has forgotten them on the way.
+            Some(_) => *audience == self.place && !audience.is_nil(),
         };
         all.into_iter().filter(copied).collect()
     }

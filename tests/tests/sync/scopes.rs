@@ -94,6 +94,23 @@ fn a_scope_that_changes_in_the_middle_of_a_copy_stops_it_and_names_both_vans() {
 }
 
 #[test]
+fn a_technician_sent_there_and_back_before_copying_gets_the_first_van_again() {
+    let world = World::new();
+    let (fleet, cards) = two_vans(&world);
+    let client = fleet.as_technician();
+    let mut phone = Reader::fresh_copy(&client);
+    let old = phone.bookmark.clone().expect("a bookmark");
+    send_to(&fleet, fleet.technician, Some(cards.other_van));
+    phone.forget(&stop(phone.ask(&client, "")).2);
+    assert!(!phone.has(cards.van, "container", cards.container));
+    send_to(&fleet, fleet.technician, Some(cards.van));
+    phone.copy(&client, &format!("&from={old}"));
+    phone.read_on(&client);
+    assert_eq!(phone.picture(), Reader::fresh_copy(&client).picture());
+    assert!(phone.has(cards.van, "container", cards.container));
+}
+
+#[test]
 fn another_members_bookmark_is_of_another_scope_and_a_bent_one_of_nobody() {
     let world = World::new();
     let (fleet, _) = two_vans(&world);
