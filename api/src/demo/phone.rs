@@ -4,8 +4,8 @@ use super::chance::Chance;
 use super::tally::Tally;
 use crate::auth::Who;
 use crate::error::Error;
-use crate::flows::entries::Incoming;
 use crate::flows::entries::facts::Fact;
+use crate::flows::entries::{Author, Incoming};
 use crate::ids::LaneId;
 use crate::store::Db;
 use crate::sync::handover;
@@ -81,9 +81,9 @@ impl Phone {
         let waiting = std::mem::take(&mut self.outbox);
         for batch in waiting.chunks(BATCH) {
             let sent: Vec<Incoming> = batch.iter().map(|(entry, _)| entry.clone()).collect();
-            let (who, lane) = (self.who, self.lane);
-            let taking = async move |tx: &mut _| handover::take(tx, who, lane, &sent, now).await;
-            let outcome = db.write("hand_over", who.fleet, taking).await?;
+            let (author, lane) = (Author::from(self.who), self.lane);
+            let taking = async move |tx: &mut _| handover::take(tx, author, lane, &sent, now).await;
+            let outcome = db.write("hand_over", self.who.fleet, taking).await?;
             if outcome.frozen || outcome.verdicts.len() != batch.len() {
                 return Err(Error::internal("a lane of the demo stood still"));
             }

@@ -166,7 +166,7 @@ pub(super) async fn record_entry(
                     sentence: why.sentence,
                     pointer: why.pointer,
                 }),
-                Some(Verdict::Reused) | None => Err(Error::conflict(
+                Some(Verdict::Reused(_)) | None => Err(Error::conflict(
                     "id_taken",
                     "This id belongs to another entry. Make a new id for a new fact.",
                 )),

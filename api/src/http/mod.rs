@@ -15,6 +15,7 @@ pub mod limits;
 pub mod login;
 mod lost_values;
 pub mod members;
+mod parked;
 pub mod pay_rates;
 pub mod problem;
 pub mod secret;
@@ -64,6 +65,8 @@ pub fn routes(to: &mut ServiceConfig<'_>) {
     to.service(entries::record_entry);
     to.service(entries::list_entries);
     to.service(entries::read_entry);
+    to.service(parked::list_parked);
+    to.service(parked::decide_parked);
 
     to.service(answers::list_container_levels);
     to.service(answers::list_pad_states);

@@ -43,6 +43,27 @@ pub struct NewEntry {
     pub envelope: Option<Value>,
     /// The pointer and the lost fields of the verdict, when there are any.
     pub answer: Option<Value>,
+    /// Its place among what its transaction books; only when booked.
+    pub booked_line: Option<i32>,
+}
+
+/// Another verdict for an entry that was parked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decided {
+    /// Which entry.
+    pub id: Uuid,
+    /// `taken`, `adjusted`, `yielded`, `refused`, or `parked` for another reason.
+    pub verdict: &'static str,
+    /// Why not taken, or not as it was sent.
+    pub code: Option<String>,
+    /// The sentence to it.
+    pub sentence: Option<String>,
+    /// The pointer and the lost fields of the verdict, when there are any.
+    pub answer: Option<Value>,
+    /// What the cards said; only when booked.
+    pub basis: Option<JsonText>,
+    /// Its place among what its transaction books; only when booked.
+    pub booked_line: Option<i32>,
 }
 
 /// The verdicts of entries that are in the books.
@@ -183,6 +204,7 @@ statement! {
         lane: Option<Uuid>,
         member: Uuid,
         received_at: DateTime<Utc>,
+        turn: i64,
         ids: Vec<Uuid>,
         ns: Vec<Option<i64>>,
         kinds: Vec<String>,
@@ -197,13 +219,15 @@ statement! {
         sentences: Vec<Option<String>>,
         envelopes: Vec<Option<Value>>,
         answers: Vec<Option<Value>>,
+        lines: Vec<Option<i32>>,
     }
     = "insert into entries (fleet_id, lane_id, member_id, received_at, entry_id, n, kind, form, place_id, happened_at, \
-       body, digest, basis, verdict, code, sentence, envelope, answer) select " [fleet: sql::Uuid]
+       body, digest, basis, verdict, code, sentence, envelope, answer, booked_line, booked_turn) select " [fleet: sql::Uuid]
       ", " [lane: sql::Nullable<sql::Uuid>]
       ", " [member: sql::Uuid]
       ", " [received_at: sql::Timestamptz]
-      ", * from unnest(" [ids: sql::Array<sql::Uuid>]
+      ", a.*, case when a.l is not null then " [turn: sql::BigInt]
+      " end from unnest(" [ids: sql::Array<sql::Uuid>]
       ", " [ns: sql::Array<sql::Nullable<sql::BigInt>>]
       ", " [kinds: sql::Array<sql::Text>]
       ", " [forms: sql::Array<sql::SmallInt>]
@@ -217,7 +241,8 @@ statement! {
       ", " [sentences: sql::Array<sql::Nullable<sql::Text>>]
       ", " [envelopes: sql::Array<sql::Nullable<sql::Jsonb>>]
       ", " [answers: sql::Array<sql::Nullable<sql::Jsonb>>]
-      ")"
+      ", " [lines: sql::Array<sql::Nullable<sql::Integer>>]
+      ") as a(i, n, k, f, p, h, b, d, x, v, c, s, g, w, l)"
 }
 
 /// Stores entries of one author. One that meets its twin from another request is to be tried again:
@@ -230,6 +255,7 @@ pub async fn append(
     new: Vec<NewEntry>,
     member: MemberId,
     lane: Option<LaneId>,
+    turn: i64,
     now: DateTime<Utc>,
 ) -> Result<(), Error> {
     if new.is_empty() {
@@ -240,6 +266,7 @@ pub async fn append(
         lane: lane.map(|lane| lane.0),
         member: member.0,
         received_at: now,
+        turn,
         ids: Vec::with_capacity(new.len()),
         ns: Vec::with_capacity(new.len()),
         kinds: Vec::with_capacity(new.len()),
@@ -254,6 +281,7 @@ pub async fn append(
         sentences: Vec::with_capacity(new.len()),
         envelopes: Vec::with_capacity(new.len()),
         answers: Vec::with_capacity(new.len()),
+        lines: Vec::with_capacity(new.len()),
     };
     for entry in new {
         append.ids.push(entry.id);
@@ -270,6 +298,7 @@ pub async fn append(
         append.sentences.push(entry.sentence);
         append.envelopes.push(entry.envelope);
         append.answers.push(entry.answer);
+        append.lines.push(entry.booked_line);
     }
     match append.execute(tx.conn()).await.map_err(Error::from) {
         Ok(_) => Ok(()),
@@ -307,24 +336,119 @@ pub async fn mark_reversed(tx: &mut Tx, reversed: &[(Uuid, Uuid)]) -> Result<(),
     }
 }
 
-/// Booked entries in the order they were booked, after a position of the trail.
+statement! {
+    /// Gives parked entries another verdict.
+    struct Decide {
+        fleet: Uuid,
+        turn: i64,
+        ids: Vec<Uuid>,
+        verdicts: Vec<&'static str>,
+        codes: Vec<Option<String>>,
+        sentences: Vec<Option<String>>,
+        answers: Vec<Option<Value>>,
+        bases: Vec<Option<JsonText>>,
+        lines: Vec<Option<i32>>,
+    }
+    = "update entries e set verdict = d.v, code = d.c, sentence = d.s, answer = d.w, basis = d.b, booked_line = d.l, \
+       booked_turn = case when d.l is not null then " [turn: sql::BigInt]
+      " end from unnest(" [ids: sql::Array<sql::Uuid>]
+      ", " [verdicts: sql::Array<sql::Text>]
+      ", " [codes: sql::Array<sql::Nullable<sql::Text>>]
+      ", " [sentences: sql::Array<sql::Nullable<sql::Text>>]
+      ", " [answers: sql::Array<sql::Nullable<sql::Jsonb>>]
+      ", " [bases: sql::Array<sql::Nullable<sql::Json>>]
+      ", " [lines: sql::Array<sql::Nullable<sql::Integer>>]
+      ") as d(i, v, c, s, w, b, l) where e.fleet_id = " [fleet: sql::Uuid]
+      " and e.entry_id = d.i and e.verdict = 'parked'"
+}
+
+/// Gives parked entries, whose rows in `parked` are held, another verdict.
+///
+/// # Errors
+/// Those of the database; [`Error::Internal`] when one of them was not parked.
+pub async fn decide(tx: &mut Tx, decided: Vec<Decided>, turn: i64) -> Result<(), Error> {
+    if decided.is_empty() {
+        return Ok(());
+    }
+    let count = decided.len();
+    let mut decide = Decide {
+        fleet: tx.fleet().0,
+        turn,
+        ids: Vec::with_capacity(count),
+        verdicts: Vec::with_capacity(count),
+        codes: Vec::with_capacity(count),
+        sentences: Vec::with_capacity(count),
+        answers: Vec::with_capacity(count),
+        bases: Vec::with_capacity(count),
+        lines: Vec::with_capacity(count),
+    };
+    for entry in decided {
+        decide.ids.push(entry.id);
+        decide.verdicts.push(entry.verdict);
+        decide.codes.push(entry.code);
+        decide.sentences.push(entry.sentence);
+        decide.answers.push(entry.answer);
+        decide.bases.push(entry.basis);
+        decide.lines.push(entry.booked_line);
+    }
+    match decide.execute(tx.conn()).await? {
+        written if written == count => Ok(()),
+        written => Err(Error::internal(format!("{written} of {count} parked entries were there to decide"))),
+    }
+}
+
+/// Notes who of the office decided on an entry.
 ///
 /// # Errors
 /// Those of the database.
-pub async fn list_in_order(tx: &mut Tx, after: i64, limit: i64) -> Result<Vec<(i64, EntryRecord)>, Error> {
-    use super::schema::trail;
-    Ok(trail::table
-        .inner_join(
-            entries::table
-                .on(entries::fleet_id.eq(trail::fleet_id).and(entries::entry_id.eq(trail::record_id))),
-        )
-        .filter(trail::fleet_id.eq(tx.fleet().0))
-        .filter(trail::kind.eq("entry"))
-        .filter(trail::position.gt(after))
+pub async fn note_decider(tx: &mut Tx, id: Uuid, by: MemberId, now: DateTime<Utc>) -> Result<(), Error> {
+    diesel::update(entries::table.find((tx.fleet().0, id)))
+        .set((entries::decided_by.eq(by.0), entries::decided_at.eq(now)))
+        .execute(tx.conn())
+        .await?;
+    Ok(())
+}
+
+statement! {
+    /// The next number of the order of booking.
+    struct NextTurn {} -> sql::BigInt
+    = "select nextval('entry_turns')"
+}
+
+/// The number of this transaction in the order of booking. To be drawn when everything it changes is
+/// held: of two transactions that change the same thing, the later then has the higher number.
+///
+/// # Errors
+/// Those of the database.
+pub async fn next_turn(tx: &mut Tx) -> Result<i64, Error> {
+    Ok(NextTurn {}.get_result(tx.conn()).await?)
+}
+
+/// A place in the order of booking.
+pub type Booked = (i64, i32);
+
+/// Booked entries in the order they were booked, after a place in it.
+///
+/// # Errors
+/// Those of the database.
+pub async fn list_in_order(
+    tx: &mut Tx,
+    (turn, line): Booked,
+    limit: i64,
+) -> Result<Vec<(Booked, EntryRecord)>, Error> {
+    let place = (entries::booked_turn.assume_not_null(), entries::booked_line.assume_not_null());
+    Ok(entries::table
+        .filter(entries::fleet_id.eq(tx.fleet().0))
         .filter(entries::verdict.eq_any(BOOKED))
-        .order(trail::position)
+        .filter(entries::booked_line.is_not_null())
+        .filter(
+            entries::booked_turn
+                .gt(turn)
+                .or(entries::booked_turn.eq(turn).and(entries::booked_line.gt(line))),
+        )
+        .order((entries::booked_turn, entries::booked_line))
         .limit(limit)
-        .select((trail::position, EntryRecord::as_select()))
+        .select((place, EntryRecord::as_select()))
         .load(tx.conn())
         .await?)
 }

@@ -26,7 +26,9 @@ pub mod heads;
 pub mod health;
 pub mod jobs;
 pub mod migrate;
+pub mod parked;
 pub mod safe;
+pub mod set_aside;
 pub mod tombstones;
 
 pub use bell::{Bell, Listening, Seats};

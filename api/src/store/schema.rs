@@ -68,6 +68,7 @@ table! {
         enrolled_at -> Timestamptz,
         device_key -> Nullable<Bytea>,
         safe_n -> BigInt,
+        revoked_at -> Nullable<Timestamptz>,
     }
 }
 
@@ -158,6 +159,10 @@ table! {
         reversed_by -> Nullable<Uuid>,
         envelope -> Nullable<Jsonb>,
         answer -> Nullable<Jsonb>,
+        booked_turn -> Nullable<BigInt>,
+        booked_line -> Nullable<Integer>,
+        decided_by -> Nullable<Uuid>,
+        decided_at -> Nullable<Timestamptz>,
     }
 }
 
@@ -187,6 +192,43 @@ table! {
         kind -> Text,
         member_id -> Uuid,
         deleted_at -> Timestamptz,
+    }
+}
+
+table! {
+    parked (fleet_id, entry_id) {
+        fleet_id -> Uuid,
+        entry_id -> Uuid,
+        entry -> Jsonb,
+        parked_at -> Timestamptz,
+        look -> Bool,
+    }
+}
+
+table! {
+    parked_waits (fleet_id, entry_id, what) {
+        fleet_id -> Uuid,
+        entry_id -> Uuid,
+        what -> Uuid,
+    }
+}
+
+table! {
+    set_aside (fleet_id, set_aside_id) {
+        fleet_id -> Uuid,
+        set_aside_id -> Uuid,
+        lane_id -> Uuid,
+        member_id -> Uuid,
+        place_id -> Nullable<Uuid>,
+        entry_id -> Uuid,
+        digest -> Bytea,
+        entry -> Jsonb,
+        why -> Text,
+        set_aside_at -> Timestamptz,
+        decision -> Nullable<Text>,
+        booked_as -> Nullable<Uuid>,
+        decided_by -> Nullable<Uuid>,
+        decided_at -> Nullable<Timestamptz>,
     }
 }
 
@@ -368,6 +410,9 @@ allow_tables_to_appear_in_same_query!(
     entries,
     field_history,
     deleted_cards,
+    parked,
+    parked_waits,
+    set_aside,
     stock_lines,
     stock_levels,
     stock_values,

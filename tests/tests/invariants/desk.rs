@@ -115,6 +115,12 @@ impl Desk {
         all
     }
 
+    /// How many trips are booked: each has one line.
+    pub fn trips(&self) -> i64 {
+        let sql = "select count(*) from cost_lines where what = 'travel'";
+        self.world.db.as_owner().query_one(sql, &[]).unwrap().get(0)
+    }
+
     pub fn quantity(&self, item: Uuid) -> String {
         let sql = "select trim_scale(quantity)::text from stock_values where item_id = $1";
         self.world.db.as_owner().query_one(sql, &[&item]).unwrap().get(0)

@@ -3,8 +3,10 @@
 
 mod catching_up;
 mod clocks;
+mod clones;
 mod commands;
 mod crew;
+mod decisions;
 mod deletes;
 mod ear;
 mod edits;
@@ -15,6 +17,8 @@ mod lane;
 mod limits;
 mod lost_values;
 mod overload;
+mod parents;
+mod phones;
 mod reader;
 mod restored;
 mod safe_through;

@@ -64,7 +64,7 @@ impl Tally {
 async fn rebuilt(tx: &mut Tx) -> Result<Vec<Finding>, Error> {
     let zone = settings(tx).await?.zone.parse().map_err(Error::internal)?;
     let mut rebuild = Rebuild::new(zone);
-    let (mut lines, mut after) = (Tally::default(), 0);
+    let (mut lines, mut after) = (Tally::default(), (0, 0));
     loop {
         let chunk = entries::list_in_order(tx, after, CHUNK).await?;
         let Some((last, _)) = chunk.last() else { break };

@@ -31,11 +31,13 @@ pub struct Author {
     pub role: Role,
     /// The van or depot they work from.
     pub home_place: Option<Uuid>,
+    /// When they were removed from the fleet, if they were.
+    pub removed_at: Option<DateTime<Utc>>,
 }
 
 impl From<Who> for Author {
     fn from(who: Who) -> Self {
-        Self { member: who.member, role: who.role, home_place: who.home_place }
+        Self { member: who.member, role: who.role, home_place: who.home_place, removed_at: None }
     }
 }
 

@@ -1,10 +1,10 @@
 //! Reads everything a batch looks at: locked first, in one order for everybody, then read once.
 
-use super::cards::{Author, Cards};
+use super::cards::Cards;
 use super::facts::Fact;
 use super::judge::{Read, reread};
 use super::table::Table;
-use super::{Basis, Desk, Earlier, Incoming, books::Books, container_open};
+use super::{Asked, Basis, Desk, Earlier, books::Books, container_open};
 use crate::error::Error;
 use crate::flows::cards::kinds::{Card, Container, Pad};
 use crate::flows::cards::writing::Writing;
@@ -96,23 +96,21 @@ fn list(ids: &BTreeSet<Uuid>) -> Vec<Uuid> {
 
 /// Everything the batch looks at. Lock order: cards of tools and cards to be written → other cards →
 /// item values.
-pub(super) async fn gather(
+pub(super) async fn gather<'a, 'b: 'a>(
     tx: &mut Tx,
-    author: Author,
-    batch: &[&Incoming],
-    read: &[Read],
+    asked: impl Iterator<Item = &'a Asked<'b>> + Clone,
 ) -> Result<Desk, Error> {
     let mut named = Named::default();
-    named.members.insert(author.member.0);
-    for read in read {
-        if let Read::Fact(fact) = read {
+    for asked in asked.clone() {
+        named.members.insert(asked.author.member.0);
+        if let Read::Fact(fact) = &asked.read {
             named.add(fact);
         }
     }
     let reversed = entries::find_many(tx, &list(&named.reversed)).await?;
     let mut earlier = HashMap::new();
     for entry in reversed.iter().filter(|entry| entries::BOOKED.contains(&entry.verdict.as_str())) {
-        let Some(fact) = reread(&entry.kind, &entry.body) else { continue };
+        let Some(fact) = reread(&entry.kind, entry.form, &entry.body) else { continue };
         named.add(&fact);
         let basis: Basis =
             serde_json::from_value(entry.basis.clone().unwrap_or_default()).map_err(Error::internal)?;
@@ -150,9 +148,6 @@ pub(super) async fn gather(
             break;
         }
         let next = cards::find_many(tx, &list(&wanted)).await?;
-        if next.is_empty() {
-            break;
-        }
         take_in(&mut known_cards, next)?;
     }
     for (card, _) in known_cards.by_id.values() {
@@ -163,7 +158,8 @@ pub(super) async fn gather(
     named.items.retain(|id| matches!(known_cards.by_id.get(id), Some((Card::Item(_), _))));
 
     // Twins of this batch in other requests wait at the locks above; only now can they be seen.
-    let ids: Vec<Uuid> = batch.iter().map(|entry| entry.id).collect();
+    let mut ids: Vec<Uuid> = list(&named.reversed);
+    ids.extend(asked.flat_map(Asked::names));
     let known = entries::find_known(tx, &ids).await?;
 
     let (items, tools) = (list(&named.items), list(&named.tools));
@@ -207,6 +203,9 @@ pub(super) async fn gather(
         deleted,
         lane: None,
         replaced: None,
+        waits: HashMap::new(),
+        decided: Vec::new(),
+        booked: 0,
     })
 }
 

@@ -1,7 +1,8 @@
 //! An entry as it came in, its meaning not yet looked at.
 
 use super::refusal::EntryRefusal;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use std::borrow::Cow;
@@ -9,7 +10,7 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// An entry as it was handed over.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Incoming {
     /// Its id.
     pub id: Uuid,
@@ -24,21 +25,27 @@ pub struct Incoming {
     /// What happened.
     pub body: Value,
     /// Raw device time at which it was written down; as it happened when not said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub made_at: Option<DateTime<Utc>>,
     /// Its stamp, as text.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub stamp: Option<String>,
     /// By how much the device's clock was ahead of the server's, as the phone last measured it.
+    #[serde(default)]
     pub drift_ms: i64,
     /// The stamp of each field known when a card was edited.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub seen: BTreeMap<String, String>,
     /// Entries that must be taken before this one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub needs: Vec<Uuid>,
     /// What kept it from being read; it is then judged by that alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub flaw: Option<Flaw>,
 }
 
 /// Why an entry could not be read, though its number and id could.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Flaw {
     /// The verdict on it.
     pub refusal: EntryRefusal,
@@ -71,6 +78,14 @@ impl Incoming {
             needs: Vec::new(),
             flaw: None,
         }
+    }
+
+    /// When it was written down, by the server's clock as far as the phone knew it.
+    #[must_use]
+    pub fn written_at(&self) -> DateTime<Utc> {
+        let made = self.made_at.unwrap_or(self.happened_at);
+        let drift = TimeDelta::try_milliseconds(self.drift_ms);
+        drift.and_then(|drift| made.checked_sub_signed(drift)).unwrap_or(made)
     }
 
     /// An entry of which only number and id could be read, kept as the text that was sent, or as its

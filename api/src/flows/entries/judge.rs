@@ -5,9 +5,9 @@ use super::facts::Fact;
 use super::refusal::EntryRefusal;
 use super::weigh_in::NOT_OPEN;
 use super::{
-    Author, Basis, Desk, Earlier, FORM, Incoming, Verdict, canonical, card_edit, clocks, container_open,
-    envelope, job_command, own, pad_retire, pad_wash, pads, receipt, reversal, section_work, stock_count,
-    stock_move, storable, trip, weigh_in, work_time,
+    Asked, Author, Basis, Desk, Earlier, Incoming, Verdict, canonical, card_edit, clocks, container_open,
+    envelope, forms, job_command, own, pad_retire, pad_wash, pads, parked, receipt, reversal, section_work,
+    stock_count, stock_move, storable, trip, weigh_in, work_time,
 };
 use crate::error::Error;
 use crate::flows::tagged;
@@ -41,10 +41,13 @@ pub(super) fn read(entry: &Incoming) -> Read {
         let sentence = "A text has a character that is none (U+0000). Take it out and write it down again.";
         return Read::Bad(EntryRefusal::new("text_unreadable", sentence));
     }
-    if !Fact::KINDS.contains(&entry.kind.as_str()) || entry.form > FORM {
+    if entry.form > forms::newest(&entry.kind) {
         return Read::Unknown;
     }
-    match tagged::read(&entry.kind, &entry.body) {
+    let Some(body) = forms::upcast(&entry.kind, entry.form, &entry.body) else {
+        return Read::Bad(EntryRefusal::new("no_such_form", "Forms of a kind are counted from 1."));
+    };
+    match tagged::read(&entry.kind, &body) {
         Ok(fact) => Read::Fact(Box::new(fact)),
         Err(error) => Read::Bad(EntryRefusal::new("bad_field", format!("{error}."))),
     }
@@ -91,36 +94,13 @@ pub fn digest(entry: &Incoming) -> Result<[u8; 32], Error> {
 }
 
 /// The verdict on one entry; a taken one is on the desk afterwards, anything else has left no trace.
-pub(super) fn judge(
-    desk: &mut Desk,
-    author: Author,
-    (entry, digest): (&Incoming, &[u8; 32]),
-    read: Read,
-    now: DateTime<Utc>,
-) -> Result<Verdict, Error> {
-    if let Some(known) = desk.known.get(&entry.id) {
-        return Ok(if known.digest == *digest { Verdict::of(known) } else { Verdict::Reused });
+pub(super) fn judge(desk: &mut Desk, asked: &mut Asked<'_>, now: DateTime<Utc>) -> Result<Verdict, Error> {
+    if let Some(known) = desk.known.get(&asked.entry.id) {
+        return Ok(if known.digest == asked.digest { Verdict::of(known) } else { Verdict::id_reused() });
     }
+    let Weighed { verdict, basis, booked_line } = weigh(desk, asked, false, now)?;
+    let (entry, digest) = (&*asked.entry, &asked.digest);
     let when = clocks::when(entry, now);
-    let (verdict, basis) = match read {
-        Read::Unknown => (Verdict::Parked(unknown()), None),
-        Read::Bad(refusal) => (Verdict::Refused(refusal), None),
-        Read::Fact(fact) => match try_booking(desk, author, entry, &fact, when.at, now) {
-            Ok((basis, stamp)) => {
-                desk.books.keep();
-                let written = JsonText::of(&basis)?;
-                let verdict = booked(&basis, when.adjusted.clone().or(stamp));
-                take_note(desk, author, entry, *fact, basis, when.at);
-                (verdict, Some(written))
-            }
-            Err(refusal) => {
-                desk.books.undo();
-                // The opening may still lie on another phone: work that was done is not refused for it.
-                let waits = entry.n.is_some() && refusal.code == NOT_OPEN;
-                (if waits { Verdict::Parked(refusal) } else { Verdict::Refused(refusal) }, None)
-            }
-        },
-    };
     // At a desk (no lane) a refusal is the answer to a request, and nothing is kept of it.
     if entry.n.is_some() || verdict.is_booked() {
         let why = verdict.refusal();
@@ -129,7 +109,7 @@ pub(super) fn judge(
             n: entry.n,
             kind: storable::text(&entry.kind),
             form: entry.form,
-            place_id: author.home_place,
+            place_id: asked.author.home_place,
             happened_at: when.at,
             body: JsonText::of(&*storable::document(&entry.body))?,
             digest: digest.to_vec(),
@@ -137,6 +117,7 @@ pub(super) fn judge(
             verdict: verdict.word(),
             code: why.map(|why| why.code.clone().into_owned()),
             sentence: why.map(|why| why.sentence.clone()),
+            booked_line,
             envelope: envelope::of(entry, when.device_at)?,
             answer: verdict.answer(),
         };
@@ -162,6 +143,71 @@ fn booked(basis: &Basis, clock: Option<EntryRefusal>) -> Verdict {
         }
         (_, Some(clock)) => Verdict::Adjusted(clock),
         (_, None) => Verdict::Taken,
+    }
+}
+
+/// What weighing an entry came to.
+pub(super) struct Weighed {
+    pub(super) verdict: Verdict,
+    /// What the cards said, when it was booked.
+    pub(super) basis: Option<JsonText>,
+    /// Its place among what is booked here.
+    pub(super) booked_line: Option<i32>,
+}
+
+/// Whether an entry can be booked, and if so, books it. `forced`: the office says that it need not wait.
+pub(super) fn weigh(
+    desk: &mut Desk,
+    asked: &mut Asked<'_>,
+    forced: bool,
+    now: DateTime<Utc>,
+) -> Result<Weighed, Error> {
+    let Asked { entry, read, author, .. } = &*asked;
+    let (entry, author) = (&**entry, *author);
+    let not = |verdict| Ok(Weighed { verdict, basis: None, booked_line: None });
+    desk.waits.remove(&entry.id);
+    if let Read::Bad(refusal) = read {
+        return not(Verdict::Refused(refusal.clone()));
+    }
+    if let Some(gone) = author.removed_at
+        && entry.n.is_some()
+    {
+        return not(parked::of_the_removed(entry, gone));
+    }
+    let Read::Fact(fact) = read else { return not(Verdict::Parked(unknown())) };
+    if !forced && let Some((why, waits)) = parked::unmet(desk, entry, fact) {
+        desk.waits.insert(entry.id, waits);
+        return not(Verdict::Parked(why));
+    }
+    // A parked entry counts from when it came in, as it does where it is stored.
+    let came_at = asked.came_at.unwrap_or(now);
+    let when = clocks::when(entry, came_at);
+    if desk.lane != asked.lane {
+        (desk.lane, desk.replaced) = (asked.lane, None);
+    }
+    match try_booking(desk, author, entry, fact, when.at, came_at) {
+        Ok((basis, stamp)) => {
+            desk.books.keep();
+            let booked_line = Some(desk.booked);
+            desk.booked = desk.booked.saturating_add(1);
+            let verdict = booked(&basis, when.adjusted.or(stamp));
+            let written = JsonText::of(&basis)?;
+            // What is booked is not weighed again: its fact goes to the desk.
+            if let Read::Fact(fact) = std::mem::replace(&mut asked.read, Read::Unknown) {
+                take_note(desk, author, &asked.entry, *fact, basis, when.at);
+            }
+            Ok(Weighed { verdict, basis: Some(written), booked_line })
+        }
+        Err(refusal) => {
+            desk.books.undo();
+            // The opening may still lie on another phone: work that was done is not refused for it.
+            if entry.n.is_some() && refusal.code == NOT_OPEN {
+                let waits = parked::unopened(desk, fact);
+                desk.waits.insert(entry.id, waits);
+                return not(Verdict::Parked(refusal));
+            }
+            not(Verdict::Refused(refusal))
+        }
     }
 }
 
@@ -303,8 +349,8 @@ fn audience(author: Author, fact: &Fact, basis: &Basis) -> Uuid {
 }
 
 /// The body of an entry as it was stored, read again.
-pub(super) fn reread(kind: &str, body: &Value) -> Option<Fact> {
-    tagged::read(kind, body).ok()
+pub(super) fn reread(kind: &str, form: i16, body: &Value) -> Option<Fact> {
+    tagged::read(kind, &*forms::upcast(kind, form, body)?).ok()
 }
 
 #[cfg(test)]

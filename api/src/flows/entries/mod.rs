@@ -12,8 +12,10 @@ mod card_edit;
 mod cards;
 mod clocks;
 mod container_open;
+pub mod decide;
 pub mod envelope;
 pub mod facts;
+mod forms;
 mod gather;
 mod incoming;
 mod job_command;
@@ -21,6 +23,7 @@ mod judge;
 mod pad_retire;
 mod pad_wash;
 mod pads;
+mod parked;
 mod receipt;
 mod record;
 pub mod refusal;
@@ -41,13 +44,14 @@ use crate::flows::cards::writing::Writing;
 use crate::ids::{LaneId, MemberId};
 use crate::store::Tx;
 use crate::store::books::ContainerLevel;
-use crate::store::entries::{Known, NewEntry};
+use crate::store::entries::{Decided, Known, NewEntry};
 use crate::sync::rules::stamp::Stamp;
 use chrono::{DateTime, Utc};
 use facts::Fact;
+use parked::Waiting;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use std::borrow::Borrow;
+use std::borrow::{Borrow, Cow};
 use std::collections::{HashMap, HashSet};
 use uuid::Uuid;
 
@@ -57,8 +61,28 @@ pub use judge::digest;
 pub(super) use record::{told_level, told_pad};
 pub use refusal::EntryRefusal;
 
-/// The newest form of every kind this server knows.
-const FORM: i16 = 1;
+/// An entry on its way to a verdict.
+#[derive(Debug)]
+struct Asked<'a> {
+    entry: Cow<'a, Incoming>,
+    digest: [u8; 32],
+    read: judge::Read,
+    author: Author,
+    lane: Option<LaneId>,
+    /// When it came in, if that was before.
+    came_at: Option<DateTime<Utc>>,
+}
+
+impl<'a> Asked<'a> {
+    fn new(entry: Cow<'a, Incoming>, digest: [u8; 32], author: Author, lane: Option<LaneId>) -> Self {
+        Self { read: judge::read(&entry), entry, digest, author, lane, came_at: None }
+    }
+
+    /// The entries it names: itself and those it needs.
+    fn names(&self) -> impl Iterator<Item = Uuid> + use<'_, 'a> {
+        std::iter::once(self.entry.id).chain(self.entry.needs.iter().copied())
+    }
+}
 
 /// The server's final answer to one entry.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -73,8 +97,8 @@ pub enum Verdict {
     Refused(EntryRefusal),
     /// Kept safe until a person decides, or a newer server understands it.
     Parked(EntryRefusal),
-    /// The id or number was used before for something else.
-    Reused,
+    /// The number or the id was used before for something else.
+    Reused(EntryRefusal),
 }
 
 impl Verdict {
@@ -87,7 +111,7 @@ impl Verdict {
             Self::Yielded(..) => "yielded",
             Self::Refused(_) => "refused",
             Self::Parked(_) => "parked",
-            Self::Reused => "reused",
+            Self::Reused(_) => "reused",
         }
     }
 
@@ -95,8 +119,12 @@ impl Verdict {
     #[must_use]
     pub const fn refusal(&self) -> Option<&EntryRefusal> {
         match self {
-            Self::Refused(why) | Self::Parked(why) | Self::Adjusted(why) | Self::Yielded(why, _) => Some(why),
-            Self::Taken | Self::Reused => None,
+            Self::Refused(why)
+            | Self::Parked(why)
+            | Self::Reused(why)
+            | Self::Adjusted(why)
+            | Self::Yielded(why, _) => Some(why),
+            Self::Taken => None,
         }
     }
 
@@ -105,7 +133,7 @@ impl Verdict {
     pub fn lost(&self) -> &[String] {
         match self {
             Self::Yielded(_, lost) => lost,
-            Self::Taken | Self::Adjusted(_) | Self::Refused(_) | Self::Parked(_) | Self::Reused => &[],
+            Self::Taken | Self::Adjusted(_) | Self::Refused(_) | Self::Parked(_) | Self::Reused(_) => &[],
         }
     }
 
@@ -123,6 +151,21 @@ impl Verdict {
             (Some(pointer), []) => Some(json!({ "pointer": pointer })),
             (_, lost) => Some(json!({ "lost": lost })),
         }
+    }
+
+    /// The number stands for another entry: this one may come in a lane of its own.
+    #[must_use]
+    pub fn number_reused() -> Self {
+        let sentence = "Its number stands for another entry of this lane: two phones hand over as one. \
+                        It is set aside. Enrol again and send it in a lane of its own.";
+        Self::Reused(EntryRefusal::new("number_reused", sentence))
+    }
+
+    /// The id stands for something else, for ever.
+    #[must_use]
+    pub fn id_reused() -> Self {
+        let sentence = "Its id stands for something else. Make a fresh id for a new fact.";
+        Self::Reused(EntryRefusal::new("id_reused", sentence))
     }
 
     /// The verdict that was given before.
@@ -174,28 +217,51 @@ struct Earlier {
 }
 
 /// Judges and books a batch in order, in the caller's transaction. `digests`: of each entry, what
-/// [`digest`] says.
+/// [`digest`] says. Entries that were parked, and wait for one of these, are judged with them.
 ///
 /// # Errors
 /// Those of the database. What is wrong with an entry is its verdict, never an error.
-pub async fn take(
+pub async fn take<'a>(
     tx: &mut Tx,
     author: Author,
     lane: Option<LaneId>,
-    batch: &[impl Borrow<Incoming>],
+    batch: &'a [impl Borrow<Incoming>],
     digests: &[[u8; 32]],
     now: DateTime<Utc>,
 ) -> Result<Vec<Verdict>, Error> {
-    let batch: Vec<&Incoming> = batch.iter().map(Borrow::borrow).collect();
-    let read: Vec<judge::Read> = batch.iter().copied().map(judge::read).collect();
-    let mut desk = gather::gather(tx, author, &batch, &read).await?;
-    desk.lane = lane;
-    let mut verdicts = Vec::with_capacity(batch.len());
-    for (entry, read) in batch.into_iter().zip(digests).zip(read) {
-        verdicts.push(judge::judge(&mut desk, author, entry, read, now)?);
+    let new = |(entry, digest): (&'a _, &[u8; 32])| Asked::new(Cow::Borrowed(entry), *digest, author, lane);
+    let asked: Vec<Asked<'a>> = batch.iter().map(Borrow::borrow).zip(digests).map(new).collect();
+    let ids: Vec<Uuid> = asked.iter().map(|asked| asked.entry.id).collect();
+    let mut waiting = Waiting::find(tx, &asked).await?;
+    let mut desk = gather::gather(tx, asked.iter().chain(waiting.asked())).await?;
+    waiting.wake(&mut desk, now)?;
+    let mut verdicts = Vec::with_capacity(asked.len());
+    for mut asked in asked {
+        let verdict = judge::judge(&mut desk, &mut asked, now)?;
+        if matches!(verdict, Verdict::Parked(_)) {
+            waiting.add(&desk, asked);
+        } else {
+            waiting.wake(&mut desk, now)?;
+        }
+        verdicts.push(verdict);
     }
-    record::record(tx, desk, author, lane, now).await?;
+    // Some of these were parked first and booked when the parent came, further down the batch.
+    let judged_again = waiting.judged_again();
+    for (id, verdict) in ids.iter().zip(&mut verdicts) {
+        if let Some(last) = judged_again.get(id) {
+            verdict.clone_from(last);
+        }
+    }
+    record::record(tx, desk, waiting, author, lane, now).await?;
     Ok(verdicts)
+}
+
+/// What an entry says, whole, as it can be kept.
+///
+/// # Errors
+/// [`Error::Internal`] when it cannot be written as JSON.
+pub fn document(entry: &Incoming) -> Result<Value, Error> {
+    Ok(storable::document(&serde_json::to_value(entry).map_err(Error::internal)?).into_owned())
 }
 
 /// Everything a batch looks at, and everything it makes.
@@ -221,6 +287,12 @@ struct Desk {
     lane: Option<LaneId>,
     /// The last stamp that arrival time stood in for: what was written in a row stays in that order.
     replaced: Option<Stamp>,
+    /// What each entry that is parked here waits for.
+    waits: HashMap<Uuid, Vec<Uuid>>,
+    /// Other verdicts for entries that were parked before.
+    decided: Vec<Decided>,
+    /// How many entries were booked.
+    booked: i32,
 }
 
 /// What a member's id is to the audience of their own entries.

@@ -40,6 +40,9 @@ impl Rebuild {
             deleted: HashSet::new(),
             lane: None,
             replaced: None,
+            waits: HashMap::new(),
+            decided: Vec::new(),
+            booked: 0,
         };
         Self { desk, zone, figures: BTreeMap::new() }
     }
@@ -50,7 +53,7 @@ impl Rebuild {
     /// [`Error::Internal`] when a stored entry cannot be read or booked: it was booked once.
     pub fn replay(&mut self, entry: &EntryRecord) -> Result<Lines, Error> {
         let wrong = |what: &str| Error::internal(format!("entry {}: {what}", entry.entry_id));
-        let fact = reread(&entry.kind, &entry.body).ok_or_else(|| wrong("cannot be read"))?;
+        let fact = reread(&entry.kind, entry.form, &entry.body).ok_or_else(|| wrong("cannot be read"))?;
         let basis: Basis =
             serde_json::from_value(entry.basis.clone().unwrap_or_default()).map_err(Error::internal)?;
         let day = entry.happened_at.with_timezone(&self.zone).date_naive();

@@ -1,6 +1,7 @@
 //! Writes a worked batch down: entries, lines, figures, levels, and what the phones should hear.
 
 use super::books::Books;
+use super::parked::Waiting;
 use super::{Author, Desk};
 use crate::error::Error;
 use crate::flows::answers::levels::CONFIDENCE;
@@ -15,11 +16,15 @@ use serde_json::{Value, json};
 pub(super) async fn record(
     tx: &mut Tx,
     desk: Desk,
+    waiting: Waiting<'_>,
     author: Author,
     lane: Option<LaneId>,
     now: DateTime<Utc>,
 ) -> Result<(), Error> {
-    entries::append(tx, desk.new, author.member, lane, now).await?;
+    let turn = if desk.booked == 0 { 0 } else { entries::next_turn(tx).await? };
+    entries::append(tx, desk.new, author.member, lane, turn, now).await?;
+    waiting.record(tx, &desk.known, &desk.waits, &desk.books, now).await?;
+    entries::decide(tx, desk.decided, turn).await?;
     entries::mark_reversed(tx, &desk.reversed).await?;
     let made = &desk.books;
     books::append(tx, &made.lines).await?;

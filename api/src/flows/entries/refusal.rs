@@ -1,10 +1,11 @@
 //! Why an entry is not taken: a stable code, a sentence, and the field to look at.
 
 use dropwise_core::CoreError;
+use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 
 /// A final refusal of one entry. It never blocks the entries after it.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct EntryRefusal {
     /// Stable word.
     pub code: Cow<'static, str>,

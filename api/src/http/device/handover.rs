@@ -6,6 +6,7 @@ use super::written::Handover;
 use crate::auth::Member;
 use crate::clock::Clock;
 use crate::error::Error;
+use crate::flows::entries::Author;
 use crate::http::entries::VerdictView;
 use crate::http::extract::{Packed, SignedIn};
 use crate::http::problem::Problems;
@@ -61,10 +62,17 @@ pub(super) async fn hand_over(
         .write("hand_over", who.fleet, async move |tx| {
             // Held until the transaction has ended, also when the phone has gone.
             let _held = (&turn, &place);
-            let outcome = handover::take(tx, who, lane, &entries, now).await?;
+            let outcome = handover::take(tx, Author::from(who), lane, &entries, now).await?;
             Ok((outcome, safe::through(tx, lane, covered_to).await?))
         })
         .await?;
+    if outcome.revoked {
+        // Only now: what was sent is set aside.
+        return Err(Error::conflict(
+            "device_revoked",
+            "This phone was revoked. What it sent is kept for the office, and nothing of it is booked.",
+        ));
+    }
     let verdicts = outcome.verdicts.iter().map(|(n, id, verdict)| VerdictView::of(Some(*n), *id, verdict));
     Ok(Json(HandoverView {
         verdicts: verdicts.collect(),

@@ -29,6 +29,8 @@ pub struct LaneRecord {
     pub enrolled_at: DateTime<Utc>,
     /// The phone's own Ed25519 public key, when it has shown one.
     pub device_key: Option<Vec<u8>>,
+    /// Since when nothing it hands over is booked unseen.
+    pub revoked_at: Option<DateTime<Utc>>,
 }
 
 /// Enrols a phone.

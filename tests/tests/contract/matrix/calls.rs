@@ -49,6 +49,7 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
         | "list_devices"
         | "list_security_notes"
         | "list_entries"
+        | "list_parked"
         | "read_trail"
         | "read_fresh_copy"
         | "read_limits"
@@ -184,6 +185,10 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
         "read_entry" => {
             named(&mut path, "{id}", stage.entry(whose), &mut ids);
             None
+        }
+        "decide_parked" => {
+            named(&mut path, "{id}", stage.parked(whose), &mut ids);
+            Some(json!({"decision": "drop", "reason": "unknown_kind"}))
         }
         "hand_over" => {
             let lane = stage.lane(whose);

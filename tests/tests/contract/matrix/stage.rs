@@ -267,6 +267,21 @@ impl Stage {
         id
     }
 
+    /// An entry of the owner's that is parked.
+    pub(super) fn parked(&self, whose: Whose) -> Uuid {
+        self.of(whose).map_or_else(fresh, |fleet| {
+            let (lane, id) = (fresh(), fresh());
+            let phone = self.owner_of(fleet);
+            phone.put(&format!("/v1/devices/{lane}"), &json!({"name": "Phone"})).expect_any(&[200, 201]);
+            let mut entry = self.work_time();
+            entry["n"] = json!(1);
+            entry["id"] = json!(id);
+            entry["kind"] = json!("pad_dream");
+            phone.post("/v1/device/handover", &json!({"lane_id": lane, "entries": [entry]})).expect(200);
+            id
+        })
+    }
+
     /// A fact anyone may record.
     pub(super) fn work_time(&self) -> Value {
         let at = self.world.clock.now();
