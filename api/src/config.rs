@@ -1,7 +1,10 @@
 //! Every setting, read once at start from the environment and passed down typed. Secrets come by
 //! file or environment, never as arguments, and have no default.
 
+use crate::error::Error;
+use crate::flows::files::{Cabinet, Quota};
 use crate::http::limits::LIMITS;
+use crate::store::blobs::Blobs;
 use secrecy::SecretString;
 use std::net::SocketAddr;
 use std::num::NonZeroU32;
@@ -34,9 +37,38 @@ pub struct ServerConfig {
     /// How phones are served.
     #[command(flatten)]
     pub phones: PhonesConfig,
+    /// Where files are kept, and how much room each fleet has.
+    #[command(flatten)]
+    pub files: FilesConfig,
     /// Log as JSON, one object per line.
     #[arg(long, env = "DROPWISE_LOG_JSON")]
     pub log_json: bool,
+}
+
+/// Where files are kept, and how much room each fleet has.
+#[derive(Debug, Clone, PartialEq, Eq, clap::Args)]
+pub struct FilesConfig {
+    /// A folder, or the URL of a bucket such as `s3://bucket/fleets` in a build with the feature `s3`,
+    /// whose keys and region come from `AWS_…`.
+    #[arg(long = "files", env = "DROPWISE_FILES", default_value = ".dropwise/files")]
+    pub location: String,
+    /// Bytes of files per fleet, reserved ones included.
+    #[arg(long = "files-quota-bytes", env = "DROPWISE_FILES_QUOTA_BYTES", default_value_t = 100 * 1024 * 1024 * 1024)]
+    pub quota_bytes: u64,
+    /// Files per fleet, reserved ones included.
+    #[arg(long = "files-quota-count", env = "DROPWISE_FILES_QUOTA_COUNT", default_value_t = 500_000)]
+    pub quota_count: u64,
+}
+
+impl FilesConfig {
+    /// The cabinet these settings describe.
+    ///
+    /// # Errors
+    /// When the store cannot be opened.
+    pub fn open(&self) -> Result<Cabinet, Error> {
+        let quota = Quota { bytes: self.quota_bytes, files: self.quota_count };
+        Ok(Cabinet::new(Blobs::open(&self.location)?, quota))
+    }
 }
 
 /// Argon2id parameters. Raising them rehashes each password at its next sign-in.

@@ -53,6 +53,25 @@ pub enum Error {
         /// What is wrong and what to do.
         sentence: String,
     },
+    /// The request goes on from where things do not stand; here is where they do.
+    #[error("{code}: {sentence}")]
+    OutOfStep {
+        /// Stable word.
+        code: &'static str,
+        /// What to do.
+        sentence: &'static str,
+        /// How things stand.
+        current: Value,
+    },
+    /// There is no room left where files are kept.
+    #[error("the store of files is full")]
+    StoreFull,
+    /// What was kept is not what comes back from the store.
+    #[error("a stored file is damaged: {what}")]
+    Damaged {
+        /// For the log only.
+        what: String,
+    },
     /// Edits must say which version they were made from.
     #[error("an edit needs If-Match")]
     VersionMissing,

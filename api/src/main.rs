@@ -43,6 +43,8 @@ enum Task {
     BackupVerified(cli::backup::BackupArguments),
     /// Take away the tombstones that have stood long enough, of every fleet.
     Sweep(cli::sweep::SweepArguments),
+    /// Look after the files of fleets.
+    Files(cli::files::FilesArguments),
     /// Work one computation out: JSON inputs on standard input, the result on standard output.
     Worksheet(cli::worksheet::WorksheetArguments),
     /// Fill in the demo fleet: a made-up year, booked through the same doors as a real one.
@@ -56,6 +58,7 @@ fn main() -> ExitCode {
     let done = match arguments.task {
         Task::Worksheet(arguments) => return cli::worksheet::run(&arguments),
         Task::Audit(arguments) => cli::audit::run(&arguments),
+        Task::Files(arguments) => cli::files::run(&arguments),
         Task::Serve(config) => serve(&config),
         Task::Era(arguments) => cli::era::run(&arguments),
         Task::BackupVerified(arguments) => cli::backup::note(&arguments),
@@ -87,12 +90,14 @@ fn serve(config: &ServerConfig) -> Result<(), String> {
     let listener = TcpListener::bind(config.listen).map_err(|error| {
         format!("cannot listen on {}: {error}. Set DROPWISE_LISTEN to a free address.", config.listen)
     })?;
+    let files = config.files.open().map_err(|error| format!("files cannot be kept: {error}"))?;
     let parts = Parts {
         database_url: config.database_url.expose_secret().to_owned(),
         workers: config.workers.max(1),
         keys: actix_web::web::Data::new(keys),
         hasher,
         clock: Clock::system(),
+        files,
         throttle: config.throttle,
         sync: config.sync.clone(),
         phones: config.phones.clone(),

@@ -5,6 +5,7 @@ use crate::auth::password::Hasher;
 use crate::clock::Clock;
 use crate::config::{PhonesConfig, SyncConfig, ThrottleConfig};
 use crate::error::Error;
+use crate::flows::files::Cabinet;
 use crate::http::device::gate::Gate;
 use crate::http::device::lanes::Lanes;
 use crate::http::extract::{MinimumApp, Sessions};
@@ -34,6 +35,8 @@ pub struct Parts {
     pub hasher: Hasher,
     /// The time.
     pub clock: Clock,
+    /// Where files are kept.
+    pub files: Cabinet,
     /// How often signing in may be tried.
     pub throttle: ThrottleConfig,
     /// How phones and server stay together.
@@ -90,6 +93,7 @@ pub fn serve(parts: Parts, listener: TcpListener) -> Result<actix_web::dev::Serv
             .app_data(minimum_app.clone())
             .app_data(Data::new(bell.clone()))
             .app_data(Data::new(Gate::default()))
+            .app_data(Data::new(parts.files.clone()))
             .app_data(document.clone())
             .app_data(sync.clone())
             .app_data(sweeps.clone())

@@ -104,6 +104,12 @@ impl Serving {
         dropwise::auth::Keys::open(&self.folder.path().join("keys")).expect("its keys")
     }
 
+    /// The folder its files lie in, unless a setting named another.
+    #[must_use]
+    pub fn files(&self) -> PathBuf {
+        self.folder.path().join("files")
+    }
+
     /// Everything it has said so far.
     #[must_use]
     pub fn said(&self) -> String {
@@ -143,6 +149,7 @@ fn spawn(folder: &Path, address: SocketAddr, server_url: &str, settings: &[(Stri
         .env("DROPWISE_DATABASE_URL", server_url)
         .env("DROPWISE_LISTEN", address.to_string())
         .env("DROPWISE_KEYS_DIR", folder.join("keys"))
+        .env("DROPWISE_FILES", folder.join("files"))
         .envs(settings.iter().map(|(name, value)| (name, value)))
         .stdin(Stdio::null())
         .stdout(Stdio::null())

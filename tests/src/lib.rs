@@ -8,6 +8,8 @@ pub mod cards;
 pub mod client;
 pub mod cluster;
 pub mod db;
+pub mod failing_store;
+pub mod files;
 pub mod fleet;
 pub mod phone;
 pub mod process;

@@ -6,7 +6,9 @@ use dropwise::auth::Keys;
 use dropwise::auth::password::Hasher;
 use dropwise::clock::Clock;
 use dropwise::config::{HashingConfig, PhonesConfig, SyncConfig, ThrottleConfig};
+use dropwise::flows::files::{Cabinet, Quota};
 use dropwise::server::{Parts, serve};
+use dropwise::store::blobs::Blobs;
 use std::net::{SocketAddr, TcpListener};
 use std::num::NonZeroU32;
 use std::sync::{OnceLock, mpsc};
@@ -41,6 +43,7 @@ pub fn parts(server_url: &str, clock: &Clock, workers: usize) -> Parts {
         keys: keys(),
         hasher: Hasher::new(HashingConfig::default(), 2).expect("a hasher"),
         clock: clock.clone(),
+        files: cabinet("memory:///"),
         throttle: ThrottleConfig {
             per_source_per_min: NonZeroU32::MAX,
             per_member_per_hour: NonZeroU32::MAX,
@@ -49,6 +52,13 @@ pub fn parts(server_url: &str, clock: &Clock, workers: usize) -> Parts {
         sync: SyncConfig::default(),
         phones: PhonesConfig { handovers_per_lane_per_min: NonZeroU32::MAX, ..PhonesConfig::default() },
     }
+}
+
+/// A cabinet in a folder or at a URL, with room for whatever a test sends.
+#[must_use]
+pub fn cabinet(location: &str) -> Cabinet {
+    let room = Quota { bytes: 1 << 32, files: 10_000 };
+    Cabinet::new(Blobs::open(location).expect("a store of files"), room)
 }
 
 impl TestServer {

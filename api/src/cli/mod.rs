@@ -4,6 +4,7 @@ pub(crate) mod audit;
 pub(crate) mod backup;
 pub(crate) mod demo;
 pub(crate) mod era;
+pub(crate) mod files;
 pub(crate) mod fleet;
 mod owner;
 pub(crate) mod sweep;

@@ -6,4 +6,5 @@ pub mod accounts;
 pub mod answers;
 pub mod cards;
 pub mod entries;
+pub mod files;
 mod tagged;

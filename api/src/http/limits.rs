@@ -1,5 +1,6 @@
 //! How much is taken at once: the one table that checks, document and refusals read.
 
+use crate::flows::files;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -33,7 +34,7 @@ pub struct Limits {
     /// Bytes per page of the trail.
     #[schema(example = 1_048_576)]
     pub page_bytes: usize,
-    /// Bytes per part of a file.
+    /// Bytes per part of a file, at most; at least 65,536, unless the part ends the file.
     #[schema(example = 8_388_608)]
     pub file_part_bytes: usize,
     /// Bytes per file.
@@ -54,6 +55,6 @@ pub const LIMITS: Limits = Limits {
     body_depth: 32,
     page_rows: 500,
     page_bytes: MIB,
-    file_part_bytes: 8 * MIB,
-    file_bytes: 25 * MIB,
+    file_part_bytes: files::PART_BYTES_MAX,
+    file_bytes: files::FILE_BYTES_MAX,
 };

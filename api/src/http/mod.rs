@@ -9,6 +9,7 @@ pub mod device;
 pub mod devices;
 mod entries;
 pub mod extract;
+mod files;
 pub mod health;
 pub mod last_resort;
 pub mod limits;
@@ -67,6 +68,12 @@ pub fn routes(to: &mut ServiceConfig<'_>) {
     to.service(entries::read_entry);
     to.service(parked::list_parked);
     to.service(parked::decide_parked);
+
+    to.service(files::reserve_file);
+    to.service(files::append_part);
+    to.service(files::finish_file);
+    to.service(files::read_file);
+    to.service(files::list_job_files);
 
     to.service(answers::list_container_levels);
     to.service(answers::list_pad_states);

@@ -109,6 +109,20 @@ impl Error {
                 ..Problem::new(StatusCode::UNPROCESSABLE_ENTITY, code, sentence.clone())
             },
             Self::Conflict { code, sentence } => Problem::new(StatusCode::CONFLICT, code, sentence.clone()),
+            Self::OutOfStep { code, sentence, current } => Problem {
+                current: Some(current.clone()),
+                ..Problem::new(StatusCode::CONFLICT, code, *sentence)
+            },
+            Self::StoreFull => Problem::new(
+                StatusCode::INSUFFICIENT_STORAGE,
+                "store_full",
+                "The server has no room left for files. What had arrived before is still there; try again later, and tell whoever runs the server.",
+            ),
+            Self::Damaged { .. } => Problem::new(
+                StatusCode::INTERNAL_SERVER_ERROR,
+                "file_damaged",
+                "The stored file is damaged and is not handed out. Whoever still has it can send it again under the same digest.",
+            ),
             Self::Duplicate(_) => Problem::new(
                 StatusCode::CONFLICT,
                 "already_there",
@@ -176,6 +190,9 @@ impl Error {
             | Self::Invalid { .. }
             | Self::Refused { .. }
             | Self::Conflict { .. }
+            | Self::OutOfStep { .. }
+            | Self::StoreFull
+            | Self::Damaged { .. }
             | Self::VersionMissing
             | Self::Stale { .. }
             | Self::Duplicate(_)
@@ -195,6 +212,10 @@ impl ResponseError for Error {
     fn error_response(&self) -> HttpResponse {
         if let Self::Internal { what } = self {
             tracing::error!(what, "request failed");
+        } else if let Self::Damaged { what } = self {
+            tracing::error!(what, "a stored file is damaged");
+        } else if matches!(self, Self::StoreFull) {
+            tracing::error!("the store of files is full");
         } else if let Self::Unavailable { why, .. } | Self::Retry(why) = self {
             tracing::warn!(why, "request turned away");
         }
@@ -284,6 +305,17 @@ pub enum ReadingProblems {
     /// The app is too old to read; `Upgrade` says from which version on. Handing over stays allowed.
     #[response(status = 426, content_type = "application/problem+json")]
     AppTooOld(#[to_schema] Problem),
+}
+
+/// The further answers of an operation that takes files in.
+#[derive(utoipa::IntoResponses)]
+pub enum StoreProblems {
+    /// The bytes ended early.
+    #[response(status = 400, content_type = "application/problem+json")]
+    CutShort(#[to_schema] Problem),
+    /// There is no room left where files are kept.
+    #[response(status = 507, content_type = "application/problem+json")]
+    StoreFull(#[to_schema] Problem),
 }
 
 /// The further answers of an operation that edits from a known version.

@@ -395,8 +395,76 @@ table! {
     }
 }
 
+table! {
+    file_room (fleet_id) {
+        fleet_id -> Uuid,
+        bytes -> BigInt,
+        files -> BigInt,
+        swept_on -> Nullable<Date>,
+    }
+}
+
+table! {
+    uploads (fleet_id, sha256, member_id) {
+        fleet_id -> Uuid,
+        sha256 -> Bytea,
+        member_id -> Uuid,
+        upload_id -> Uuid,
+        size_bytes -> BigInt,
+        media_type -> Text,
+        what -> Text,
+        name -> Nullable<Text>,
+        received_bytes -> BigInt,
+        reserved_at -> Timestamptz,
+        touched_at -> Timestamptz,
+        finished_at -> Nullable<Timestamptz>,
+    }
+}
+
+table! {
+    upload_parts (fleet_id, upload_id, offset_bytes) {
+        fleet_id -> Uuid,
+        upload_id -> Uuid,
+        offset_bytes -> BigInt,
+        size_bytes -> BigInt,
+        made_on -> Date,
+        part_id -> Uuid,
+    }
+}
+
+table! {
+    files (fleet_id, sha256) {
+        fleet_id -> Uuid,
+        sha256 -> Bytea,
+        made_on -> Date,
+        file_id -> Uuid,
+        media_type -> Text,
+        what -> Text,
+        name -> Nullable<Text>,
+        sent_bytes -> BigInt,
+        kept_bytes -> BigInt,
+        kept_sha256 -> Bytea,
+        kept_at -> Timestamptz,
+        damaged_at -> Nullable<Timestamptz>,
+    }
+}
+
+table! {
+    file_uses (fleet_id, entry_id) {
+        fleet_id -> Uuid,
+        entry_id -> Uuid,
+        job_id -> Uuid,
+        sha256 -> Bytea,
+    }
+}
+
 allow_tables_to_appear_in_same_query!(
     fleets,
+    file_room,
+    uploads,
+    upload_parts,
+    files,
+    file_uses,
     members,
     passwords,
     entry_codes,

@@ -88,9 +88,8 @@ impl Cards {
         Ok(at.with_timezone(&self.zone()?).date_naive())
     }
 
-    /// A job that takes work, of the author's own van unless the office writes.
-    pub(super) fn open_job(&self, id: Uuid, author: Author) -> Result<&Job, EntryRefusal> {
-        use crate::flows::cards::kinds::JobState;
+    /// A job of the author's own van or crew, unless the office writes.
+    pub(super) fn own_job(&self, id: Uuid, author: Author) -> Result<&Job, EntryRefusal> {
         let job = self.job(id, "job_id")?;
         if author.role == Role::Technician
             && author.home_place != Some(job.place_id)
@@ -98,6 +97,13 @@ impl Cards {
         {
             return Err(missing("job_id", Kind::Job));
         }
+        Ok(job)
+    }
+
+    /// Such a job that takes work.
+    pub(super) fn open_job(&self, id: Uuid, author: Author) -> Result<&Job, EntryRefusal> {
+        use crate::flows::cards::kinds::JobState;
+        let job = self.own_job(id, author)?;
         match job.state {
             JobState::Booked | JobState::UnderWay | JobState::Finished => Ok(job),
             JobState::Settled => Err(EntryRefusal::at(

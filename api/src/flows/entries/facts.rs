@@ -1,6 +1,7 @@
 //! The facts that come from the field, kind by kind, as they are written down at the kerb.
 
 use crate::flows::cards::kinds::{JobState, StageKind};
+use crate::flows::files::FileDigest;
 use crate::ids::MemberId;
 use crate::sync::rules::job_state::Command;
 use crate::values::{Amount, Quantity};
@@ -35,6 +36,8 @@ pub enum Fact {
     WorkTime(WorkTime),
     /// A drive.
     Trip(Trip),
+    /// A photo of a job.
+    Photo(Photo),
     /// An entry that was a mistake.
     Reversal(Reversal),
     /// Fields of a card written from a phone.
@@ -233,6 +236,25 @@ pub struct Trip {
     pub distance_km: Quantity,
 }
 
+/// A photo of a job. Its file is sent on its own, before or after.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Photo {
+    /// Of which job.
+    pub job_id: Uuid,
+    /// SHA-256 of the file as it is sent.
+    #[schema(inline)]
+    pub sha256: FileDigest,
+    /// Of which section of the vehicle, by its name in the vehicle's class.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 60)]
+    pub section: Option<String>,
+    /// What it shows, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 500)]
+    pub caption: Option<String>,
+}
+
 /// An entry that was a mistake: what it did to the books is undone by lines of its own.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -271,7 +293,7 @@ pub struct JobCommand {
 
 impl Fact {
     /// The kinds this server books, as they are written.
-    pub const KINDS: [&'static str; 13] = [
+    pub const KINDS: [&'static str; 14] = [
         "section_work",
         "container_open",
         "weigh_in",
@@ -282,6 +304,7 @@ impl Fact {
         "stock_count",
         "work_time",
         "trip",
+        "photo",
         "reversal",
         "card_edit",
         "job_command",

@@ -77,6 +77,9 @@ impl Named {
                 self.jobs.extend(fact.job_id);
                 self.others.extend(fact.job_id);
             }
+            Fact::Photo(fact) => {
+                self.others.insert(fact.job_id);
+            }
             Fact::Reversal(fact) => {
                 self.reversed.insert(fact.entry_id);
             }

@@ -6,8 +6,8 @@ use super::refusal::EntryRefusal;
 use super::weigh_in::NOT_OPEN;
 use super::{
     Asked, Author, Basis, Desk, Earlier, Incoming, Verdict, canonical, card_edit, clocks, container_open,
-    envelope, forms, job_command, own, pad_retire, pad_wash, pads, parked, receipt, reversal, section_work,
-    stock_count, stock_move, storable, trip, weigh_in, work_time,
+    envelope, forms, job_command, own, pad_retire, pad_wash, pads, parked, photo, receipt, reversal,
+    section_work, stock_count, stock_move, storable, trip, weigh_in, work_time,
 };
 use crate::error::Error;
 use crate::flows::tagged;
@@ -253,6 +253,7 @@ fn try_booking(
         Fact::Receipt(fact) => receipt::judge(fact, cards, author).map(|()| Basis::Fact)?,
         Fact::StockMove(fact) => stock_move::judge(fact, cards, author).map(|()| Basis::Fact)?,
         Fact::StockCount(fact) => stock_count::judge(fact, cards, author).map(|()| Basis::Fact)?,
+        Fact::Photo(fact) => Basis::Photo(photo::judge(fact, cards, author)?),
         Fact::Reversal(fact) => {
             let earlier = desk.earlier.get(&fact.entry_id);
             reversal::judge(earlier, fact.entry_id, books, author).map(|()| Basis::Fact)?
@@ -293,7 +294,9 @@ pub(super) fn book(
                 earlier.ok_or(CoreError::Invalid { what: "a reversal", rule: "must name a booked entry" })?;
             reversal::book(books, &earlier, fact.entry_id, at)
         }
-        (Fact::CardEdit(_), Basis::CardEdit(_)) | (Fact::JobCommand(_), Basis::JobCommand(_)) => Ok(()),
+        (Fact::CardEdit(_), Basis::CardEdit(_))
+        | (Fact::JobCommand(_), Basis::JobCommand(_))
+        | (Fact::Photo(_), Basis::Photo(_)) => Ok(()),
         _ => Err(CoreError::Invalid { what: "an entry's basis", rule: "must be of the entry's kind" }),
     }
 }
@@ -338,6 +341,7 @@ fn audience(author: Author, fact: &Fact, basis: &Basis) -> Uuid {
         (_, Basis::Pad(basis)) => Some(basis.place_id),
         (_, Basis::CardEdit(basis)) => basis.place_id,
         (_, Basis::JobCommand(basis)) => Some(basis.place_id),
+        (_, Basis::Photo(basis)) => Some(basis.place_id),
         (Fact::Receipt(fact), _) => Some(fact.place_id),
         (Fact::StockMove(fact), _) => Some(fact.to_place_id),
         (Fact::StockCount(fact), _) => Some(fact.place_id),

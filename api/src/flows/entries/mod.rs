@@ -24,6 +24,7 @@ mod pad_retire;
 mod pad_wash;
 mod pads;
 mod parked;
+mod photo;
 mod receipt;
 mod record;
 pub mod refusal;
@@ -203,6 +204,7 @@ enum Basis {
     WorkTime(work_time::Basis),
     CardEdit(card_edit::Basis),
     JobCommand(job_command::Basis),
+    Photo(photo::Basis),
     /// The fact alone says everything.
     Fact,
 }

@@ -2,12 +2,12 @@
 
 use super::books::Books;
 use super::parked::Waiting;
-use super::{Author, Desk};
+use super::{Author, Desk, photo};
 use crate::error::Error;
 use crate::flows::answers::levels::CONFIDENCE;
 use crate::ids::LaneId;
 use crate::store::books::{self, ContainerLevel, FigureKey, PadState};
-use crate::store::{TrailRow, Tx, entries};
+use crate::store::{TrailRow, Tx, entries, files};
 use chrono::{DateTime, Utc};
 use dropwise_core::stats::Estimate;
 use serde_json::{Value, json};
@@ -21,11 +21,13 @@ pub(super) async fn record(
     lane: Option<LaneId>,
     now: DateTime<Utc>,
 ) -> Result<(), Error> {
+    let shown = photo::uses(&desk);
     let turn = if desk.booked == 0 { 0 } else { entries::next_turn(tx).await? };
     entries::append(tx, desk.new, author.member, lane, turn, now).await?;
     waiting.record(tx, &desk.known, &desk.waits, &desk.books, now).await?;
     entries::decide(tx, desk.decided, turn).await?;
     entries::mark_reversed(tx, &desk.reversed).await?;
+    files::insert_uses(tx, shown).await?;
     let made = &desk.books;
     books::append(tx, &made.lines).await?;
     books::insert_marks(tx, &made.marks).await?;

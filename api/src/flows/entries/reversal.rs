@@ -82,7 +82,8 @@ pub(super) fn judge(
         | Fact::StockMove(_)
         | Fact::StockCount(_)
         | Fact::WorkTime(_)
-        | Fact::Trip(_) => Ok(()),
+        | Fact::Trip(_)
+        | Fact::Photo(_) => Ok(()),
     }
 }
 

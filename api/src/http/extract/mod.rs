@@ -5,6 +5,7 @@ mod current_app;
 mod if_match;
 mod packed;
 mod page;
+mod part;
 mod room;
 mod signed_in;
 
@@ -13,4 +14,5 @@ pub use current_app::{CurrentApp, MinimumApp};
 pub use if_match::{IfMatch, etag};
 pub use packed::Packed;
 pub use page::{Cursor, DaysQuery, PageQuery};
+pub use part::{Arrived, Ending, Part};
 pub use signed_in::{Sessions, SignedIn, TokenEnd};

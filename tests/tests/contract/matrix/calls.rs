@@ -13,6 +13,8 @@ pub(super) struct Call {
     pub(super) path: String,
     pub(super) headers: Vec<(&'static str, String)>,
     pub(super) body: Option<Value>,
+    /// Bytes in its place, where that is what is sent.
+    pub(super) bytes: Option<Vec<u8>>,
     /// What in it differs from call to call.
     pub(super) fresh: Vec<String>,
 }
@@ -22,6 +24,11 @@ impl Call {
     pub(super) fn send(&self, client: &Client) -> Answer {
         let headers: Vec<(&str, &str)> =
             self.headers.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        if let Some(bytes) = &self.bytes {
+            let kind = ("content-type", "application/octet-stream");
+            let headers: Vec<_> = headers.into_iter().chain([kind]).collect();
+            return client.send(&self.method, &self.path, &headers, Some(bytes));
+        }
         match &self.body {
             Some(body) => client.send_json(&self.method, &self.path, &headers, body),
             None => client.send(&self.method, &self.path, &headers, None),
@@ -35,6 +42,7 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
     let mut path = operation.path.clone();
     let mut ids = Vec::new();
     let mut headers = Vec::new();
+    let mut bytes = None;
     let named = |path: &mut String, part: &str, id: Uuid, ids: &mut Vec<String>| {
         assert!(path.contains(part), "{path} has no {part}");
         *path = path.replace(part, &id.to_string());
@@ -66,7 +74,7 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
             path = path.replace("{month}", "2026-03");
             None
         }
-        "read_job_costs" => {
+        "read_job_costs" | "list_job_files" => {
             named(&mut path, "{id}", stage.cards_of(whose).map_or_else(fresh, |cards| cards.job), &mut ids);
             None
         }
@@ -205,10 +213,17 @@ pub(super) fn call(stage: &Stage, operation: &Operation, actor: Actor, whose: Wh
             entry["id"] = json!(id);
             Some(json!({"lane_id": lane, "entries": [entry]}))
         }
+        "reserve_file" | "append_part" | "finish_file" | "read_file" => {
+            let file = stage.file(whose, actor, &operation.id);
+            path = path.replace("{sha256}", &file.sha256).replace("{offset}", "0");
+            ids.push(file.sha256.clone());
+            bytes = (operation.id == "append_part").then(|| file.bytes.clone());
+            (operation.id == "reserve_file").then(|| file.wish())
+        }
         other => panic!("say here how {other} ({} {}) is called", operation.method, operation.path),
     };
     assert!(!path.contains('{'), "{path}: a part was not named");
-    Some(Call { method: operation.method.clone(), path, headers, body, fresh: ids })
+    Some(Call { method: operation.method.clone(), path, headers, body, bytes, fresh: ids })
 }
 
 /// An operation that names no record is tried once, as ours.

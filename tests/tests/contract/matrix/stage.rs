@@ -7,6 +7,7 @@ use dropwise::auth::refresh::RefreshToken;
 use dropwise::config::HashingConfig;
 use dropwise::ids::{SessionId, fresh};
 use end_to_end::cards::Cards;
+use end_to_end::files::Sending;
 use end_to_end::fleet::Person;
 use end_to_end::server::parts;
 use end_to_end::{Client, Fleet, TestServer, World};
@@ -280,6 +281,30 @@ impl Stage {
             phone.post("/v1/device/handover", &json!({"lane_id": lane, "entries": [entry]})).expect(200);
             id
         })
+    }
+
+    /// A photo as far as an operation needs it: announced, sent or kept; another fleet's is kept there.
+    pub(super) fn file(&self, whose: Whose, actor: Actor, operation: &str) -> Sending {
+        let file = Sending::photo();
+        match (whose, actor) {
+            (Whose::Nobodys, _) | (Whose::Ours, Actor::Nobody) => {}
+            (Whose::Theirs, _) => {
+                file.send(&self.owner_of(&self.theirs)).expect(200);
+            }
+            (Whose::Ours, _) => {
+                let client = self.client(actor);
+                if operation != "reserve_file" {
+                    file.reserve(&client).expect(201);
+                }
+                if operation == "finish_file" || operation == "read_file" {
+                    file.append(&client, 0, &file.bytes).expect(200);
+                }
+                if operation == "read_file" {
+                    file.finish(&client).expect(200);
+                }
+            }
+        }
+        file
     }
 
     /// A fact anyone may record.
