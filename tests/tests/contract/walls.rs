@@ -131,7 +131,8 @@ fn lines_of_the_books_are_never_changed_by_the_servers_role() {
          union all select 'entries: DELETE' where has_table_privilege('dropwise_server', 'entries', 'DELETE')
          union all select 'entries.' || attname from pg_attribute
          where attrelid = 'entries'::regclass and attnum > 0 and not attisdropped
-           and attname not in ('reversed_by', 'verdict', 'code', 'sentence', 'basis', 'answer')
+           and attname not in ('reversed_by', 'verdict', 'code', 'sentence', 'basis', 'answer',
+                               'booked_turn', 'booked_line', 'decided_by', 'decided_at')
            and has_column_privilege('dropwise_server', 'entries', attname, 'UPDATE')",
     );
     assert_eq!(changeable, Vec::<String>::new());
