@@ -16,6 +16,7 @@ pub mod process;
 pub mod raw;
 pub mod server;
 pub mod sign_in;
+pub mod sim;
 pub mod timing;
 pub mod unfiltered;
 pub mod world;

@@ -24,4 +24,5 @@ mod restored;
 mod safe_through;
 mod scopes;
 mod signal;
+mod simulation;
 mod tombstones;
