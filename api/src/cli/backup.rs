@@ -25,7 +25,7 @@ pub(crate) fn note(arguments: &BackupArguments) -> Result<(), String> {
         return Err("a backup cannot cover what has not happened yet".to_owned());
     }
     let done =
-        arguments.owner.for_each(async |db, fleet, _| safe::backup_verified(db, fleet, covers).await)?;
+        arguments.owner.for_each(&async |db, fleet, _| safe::backup_verified(db, fleet, covers).await)?;
     println!("{} fleets are covered to {}", done.len(), covers.to_rfc3339());
     Ok(())
 }

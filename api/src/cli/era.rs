@@ -28,7 +28,7 @@ enum What {
 pub(crate) fn run(arguments: &EraArguments) -> Result<(), String> {
     let now = Clock::system().now();
     let what = arguments.what;
-    let lines = arguments.owner.for_each(async |db, fleet, handle| {
+    let lines = arguments.owner.for_each(&async |db, fleet, handle| {
         match what {
             What::Show => {}
             What::Keep => era::keep(db, fleet).await?,

@@ -16,7 +16,7 @@ impl OwnerArguments {
     /// Does something for each fleet in turn.
     pub(crate) fn for_each<T>(
         &self,
-        each: impl AsyncFn(&Db, FleetId, &str) -> Result<T, dropwise::error::Error>,
+        each: &impl AsyncFn(&Db, FleetId, &str) -> Result<T, dropwise::error::Error>,
     ) -> Result<Vec<T>, String> {
         let url = self.owner_database_url.expose_secret();
         actix_web::rt::System::new().block_on(async {

@@ -18,7 +18,7 @@ pub(crate) struct SweepArguments {
 /// Sweeps all there is, and says how much it was.
 pub(crate) fn run(arguments: &SweepArguments) -> Result<(), String> {
     let before = sweeping::oldest_kept(&arguments.sync, Clock::system().now());
-    let lines = arguments.owner.for_each(async |db, fleet, handle| {
+    let lines = arguments.owner.for_each(&async |db, fleet, handle| {
         let swept = sweeping::sweep(db, fleet, before, usize::MAX).await?;
         Ok(format!("{handle}: {swept} swept"))
     })?;

@@ -108,8 +108,11 @@ fn copies_sent_at_once_to_two_servers_are_judged_once() {
     desk.audit();
 }
 
+/// What an entry is made into.
+type Spoil = Box<dyn Fn(&Value) -> String>;
+
 /// Ways to spoil an entry that leave its number and id readable, and the code it is refused with.
-fn poisons() -> Vec<(&'static str, Box<dyn Fn(&Value) -> String>)> {
+fn poisons() -> Vec<(&'static str, Spoil)> {
     let with = |field: &'static str, value: Value| {
         move |entry: &Value| {
             let mut entry = entry.clone();

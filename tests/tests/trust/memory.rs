@@ -21,7 +21,7 @@ impl Measured {
         let token = world.fleet.token_signed_with(&world.serving.keys(), world.fleet.owner);
         let measured = Self { world, token };
         for _ in 0..3 {
-            let _ = measured.from_many(8, |client| put(client, &[], &card_of(MIB / 2)));
+            let _ = measured.send_many(8, |client| put(client, &[], &card_of(MIB / 2)));
         }
         measured
     }
@@ -31,7 +31,7 @@ impl Measured {
     }
 
     /// The same by many clients at once.
-    fn from_many(&self, clients: usize, send: impl Fn(&Client) -> Answer + Sync) -> Vec<Answer> {
+    fn send_many(&self, clients: usize, send: impl Fn(&Client) -> Answer + Sync) -> Vec<Answer> {
         let send = &send;
         std::thread::scope(|scope| {
             let all: Vec<_> = (0..clients)
@@ -102,7 +102,7 @@ fn bodies_that_inflate_are_refused_uninflated() {
             ("zstd", &bomb),
         ] {
             for answer in
-                measured.from_many(16, |client| put(client, &[("content-encoding", encoding)], body))
+                measured.send_many(16, |client| put(client, &[("content-encoding", encoding)], body))
             {
                 answer.expect_problem(415, "encoded_body");
             }
@@ -114,12 +114,12 @@ fn bodies_that_inflate_are_refused_uninflated() {
             let headers = [("content-type", "application/json"), ("content-encoding", encoding)];
             let hand_over =
                 |client: &Client| client.send("POST", "/v1/device/handover", &headers, Some(body));
-            for answer in measured.from_many(16, hand_over) {
+            for answer in measured.send_many(16, hand_over) {
                 let _ = answer.expect(status);
             }
         }
         // Not said to be encoded: then it is no JSON.
-        for answer in measured.from_many(16, |client| put(client, &[], &bomb)) {
+        for answer in measured.send_many(16, |client| put(client, &[], &bomb)) {
             answer.expect_problem(422, "bad_json");
         }
     });
@@ -136,7 +136,7 @@ fn large_and_deep_bodies_of_many_clients_leave_the_memory_where_it_was() {
         // Now and then one may be told to come back: the rest wait for the database's connections meanwhile.
         let mut read = 0;
         for (body, status) in [(&largest, 422), (&larger, 413), (&deep, 422)] {
-            for answer in measured.from_many(24, |client| put(client, &[], body)) {
+            for answer in measured.send_many(24, |client| put(client, &[], body)) {
                 read += usize::from(answer.expect_any(&[status, 503]).status == status);
             }
         }

@@ -83,12 +83,12 @@ pub async fn lock_lane(tx: &mut Tx, lane: LaneId) -> Result<LaneRecord, Error> {
         .no_wait()
         .first(tx.conn())
         .await;
-    found.map_err(|error| match error {
-        DieselError::DatabaseError(_, info) if info.message().contains("could not obtain lock") => {
-            Error::LaneBusy
-        }
-        other => other.into(),
-    })
+    found.map_err(|error| if is_held(&error) { Error::LaneBusy } else { error.into() })
+}
+
+/// Whether the row is another transaction's at the moment.
+fn is_held(error: &DieselError) -> bool {
+    matches!(error, DieselError::DatabaseError(_, info) if info.message().contains("could not obtain lock"))
 }
 
 /// A lane as it stands.
