@@ -4,8 +4,9 @@
 //! more. It shows in three ways: the database lives elsewhere than where its era was given; a phone
 //! shows a bookmark beyond the head; a phone shows a receipt for a number its lane has never reached.
 
+use super::receipt::Receipt;
 use crate::error::Error;
-use crate::ids::{self, FleetId};
+use crate::ids::{self, FleetId, LaneId};
 use crate::store::heads::{self, History};
 use crate::store::{Db, Tx, accounts};
 use chrono::{DateTime, Utc};
@@ -56,6 +57,30 @@ pub async fn rotate_era(tx: &mut Tx, seen: Uuid, why: Why, now: DateTime<Utc>) -
         tracing::warn!(fleet = %tx.fleet(), why = why.word(), "the fleet's era was rotated");
     }
     Ok(())
+}
+
+/// The era after a handover, begun anew when the database lives elsewhere or the receipt shown proves a
+/// restore. Last in its transaction: the head is locked after everything else.
+///
+/// # Errors
+/// Those of the database.
+pub async fn after_handover(
+    tx: &mut Tx,
+    lane: LaneId,
+    last_n_before: i64,
+    shown: Option<Receipt>,
+    now: DateTime<Utc>,
+) -> Result<Uuid, Error> {
+    let History { era, at_home } = heads::history(tx).await?;
+    let why = if !at_home {
+        Why::LivesElsewhere
+    } else if shown.is_some_and(|receipt| receipt.proves_a_restore(era, lane, last_n_before)) {
+        Why::LaneAboveLast
+    } else {
+        return Ok(era);
+    };
+    rotate_era(tx, era, why, now).await?;
+    Ok(heads::history(tx).await?.era)
 }
 
 /// The same in a transaction of its own.

@@ -20,6 +20,8 @@ const SET_ASIDE_LIMIT: i64 = 2_000;
 pub struct Outcome {
     /// One verdict per entry that was judged, in the order sent; entries after a gap have none.
     pub verdicts: Vec<(i64, Uuid, Verdict)>,
+    /// The last number judged in this lane before.
+    pub last_n_before: i64,
     /// The last number judged in this lane.
     pub last_n: i64,
     /// Whether the lane was found to be shared by two phones and takes nothing any more.
@@ -102,7 +104,13 @@ pub async fn take(
     if frozen || revoked {
         let why = if revoked { "device_revoked" } else { "lane_shared" };
         run.set_aside(tx, author, lane, why, now).await?;
-        return Ok(Outcome { verdicts: run.repeats(), last_n: held.last_n, frozen, revoked });
+        return Ok(Outcome {
+            verdicts: run.repeats(),
+            last_n_before: held.last_n,
+            last_n: held.last_n,
+            frozen,
+            revoked,
+        });
     }
     let numbers = || run.entries.iter().map(|entry| entry.n);
     let (first, last) = (numbers().min().unwrap_or(1), numbers().max().unwrap_or(0));
@@ -125,7 +133,13 @@ pub async fn take(
         }
         run.set_aside(tx, author, lane, "lane_shared", now).await?;
         accounts::save_lane(tx, lane, held.last_n, Some(now)).await?;
-        return Ok(Outcome { verdicts, last_n: held.last_n, frozen: true, revoked: false });
+        return Ok(Outcome {
+            verdicts,
+            last_n_before: held.last_n,
+            last_n: held.last_n,
+            frozen: true,
+            revoked: false,
+        });
     }
     let fresh: Vec<&Incoming> = plan.fresh.iter().filter_map(|at| sent.get(*at)).collect();
     let digests: Vec<Digest> =
@@ -146,5 +160,5 @@ pub async fn take(
         let arrived: Vec<Uuid> = verdicts.iter().map(|(_, id, _)| *id).collect();
         set_aside::note_arrived(tx, &arrived, now).await?;
     }
-    Ok(Outcome { verdicts, last_n, frozen: false, revoked: false })
+    Ok(Outcome { verdicts, last_n_before: held.last_n, last_n, frozen: false, revoked: false })
 }

@@ -7,6 +7,7 @@ pub mod era;
 pub mod fresh_copy;
 pub mod handover;
 pub mod reading;
+pub mod receipt;
 pub mod rules;
 pub mod safe;
 pub mod sweeping;

@@ -1,10 +1,13 @@
 //! T12: the database is put back to an earlier state, openly or not, also grown past the bookmark since.
 
+use super::lane::Lane;
 use super::reader::{Reader, new_rows, stop, tell};
 use dropwise::clock::Clock;
 use end_to_end::binary::dropwise;
+use end_to_end::cards::Cards;
 use end_to_end::cluster::tools;
 use end_to_end::{Client, Fleet, TestDb, TestServer, World};
+use serde_json::{Value, json};
 use std::process::Command;
 
 fn run(command: &mut Command) -> String {
@@ -132,4 +135,42 @@ fn a_bookmark_above_the_head_rotates_the_era_once_however_many_phones_show_it() 
     assert_eq!(stop(careful.ask(&client, "")).0, "restarted");
     phone.read_on(&client);
     assert_eq!(phone.rows.len(), careful.rows.len() + 50);
+}
+
+#[test]
+fn a_receipt_above_the_lanes_number_tells_of_a_restore_once() {
+    let world = World::new();
+    let fleet = world.fleet("harbour");
+    let cards = Cards::create(&fleet.as_office());
+    let mut lane = Lane::enrol(fleet.as_office(), cards.van);
+    let mut other = Lane::enrol(fleet.as_office(), cards.van);
+    let show = |lane: &Lane, receipt: &Value, entries: &[Value]| {
+        let mut body = lane.body(entries);
+        body["receipt"] = receipt.clone();
+        lane.client.post("/v1/device/handover", &body)
+    };
+    let first = lane.hand_over(&lane.clone().note(2));
+    lane.last_n = 2;
+    let run = lane.note(3);
+    let last = show(&lane, &first["receipt"], &run).expect(200).json();
+    assert_eq!((&last["era"], &last["expected"]), (&first["era"], &json!(6)));
+    let theirs = other.hand_over(&other.clone().note(9));
+    other.last_n = 9;
+    assert_eq!(
+        show(&lane, &theirs["receipt"], &[]).expect(200).json()["era"],
+        first["era"],
+        "another lane's"
+    );
+    let bent = json!(last["receipt"].as_str().expect("a receipt").replace('A', "B"));
+    show(&lane, &bent, &[]).expect_problem(422, "bad_receipt");
+
+    // As a disk image put back: the lane has not come as far as it was told.
+    let sql = "update lanes set last_n = 2 where fleet_id = $1 and lane_id = $2";
+    assert_eq!(world.db.as_owner().execute(sql, &[&fleet.id.0, &lane.id]).expect("an image"), 1);
+    let after = show(&lane, &last["receipt"], &[]).expect(200).json();
+    assert_ne!(after["era"], first["era"], "another history");
+    assert_eq!(after["expected"], 3);
+    let again = show(&lane, &last["receipt"], &[]).expect(200).json();
+    assert_eq!(again["era"], after["era"], "the receipt is of the history before");
+    assert_eq!(notes(&fleet, &fleet.as_owner()), ["restored_lane_above_last"]);
 }

@@ -3,7 +3,7 @@
 use super::gate::Uncrowded;
 use super::lanes::Lanes;
 use super::written::Handover;
-use crate::auth::Member;
+use crate::auth::{Keys, Member};
 use crate::clock::Clock;
 use crate::error::Error;
 use crate::flows::entries::Author;
@@ -11,13 +11,15 @@ use crate::http::entries::VerdictView;
 use crate::http::extract::{Packed, SignedIn};
 use crate::http::problem::Problems;
 use crate::store::Db;
-use crate::sync::handover;
+use crate::sync::receipt::Receipt;
 use crate::sync::safe::{self, Standby};
+use crate::sync::{era, handover};
 use actix_web::post;
 use actix_web::web::{Data, Json};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
+use uuid::Uuid;
 
 /// What became of a handover.
 #[derive(Debug, Serialize, ToSchema)]
@@ -30,6 +32,10 @@ pub(super) struct HandoverView {
     frozen: bool,
     /// Up to which number entries are covered by a backup or replica; null while there is none.
     safe_through: Option<i64>,
+    /// Show this with the next handover.
+    receipt: String,
+    /// Which history this is; in another, whatever is not safe is handed over again.
+    era: Uuid,
     /// The server's time, to measure the phone's clock by.
     server_time: DateTime<Utc>,
 }
@@ -50,6 +56,7 @@ pub(super) async fn hand_over(
     db: Data<Db>,
     clock: Data<Clock>,
     standby: Data<Standby>,
+    keys: Data<Keys>,
 ) -> Result<Json<HandoverView>, Error> {
     let (who, now) = (member.who(), clock.now());
     let sent = Handover::read(&bytes)?;
@@ -58,12 +65,15 @@ pub(super) async fn hand_over(
     let place = gate.enter(who.fleet).await?;
     let entries = sent.entries(now)?;
     let covered_to = standby.covered_to();
-    let (outcome, safe_through) = db
+    let shown = sent.receipt.as_deref().map(|text| receipt_of(text, &keys)).transpose()?;
+    let (outcome, safe_through, era) = db
         .write("hand_over", who.fleet, async move |tx| {
             // Held until the transaction has ended, also when the phone has gone.
             let _held = (&turn, &place);
             let outcome = handover::take(tx, Author::from(who), lane, &entries, now).await?;
-            Ok((outcome, safe::through(tx, lane, covered_to).await?))
+            let safe_through = safe::through(tx, lane, covered_to).await?;
+            let era = era::after_handover(tx, lane, outcome.last_n_before, shown, now).await?;
+            Ok((outcome, safe_through, era))
         })
         .await?;
     if outcome.revoked {
@@ -79,6 +89,14 @@ pub(super) async fn hand_over(
         expected: outcome.last_n.saturating_add(1),
         frozen: outcome.frozen,
         safe_through,
+        receipt: Receipt { era, lane, last_n: outcome.last_n }.text(&keys),
+        era,
         server_time: clock.now(),
     }))
+}
+
+fn receipt_of(text: &str, keys: &Keys) -> Result<Receipt, Error> {
+    Receipt::read(text, keys).ok_or_else(|| {
+        Error::invalid("bad_receipt", "This is no receipt of this server. Hand over without one.")
+    })
 }

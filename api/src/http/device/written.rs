@@ -23,6 +23,10 @@ use uuid::Uuid;
 pub(super) struct Handover {
     /// The lane, as enrolled.
     pub(super) lane_id: LaneId,
+    /// The receipt of the handover before: it tells a restored database that it has lost something.
+    #[serde(default)]
+    #[schema(max_length = 200)]
+    pub(super) receipt: Option<String>,
     /// In order of their numbers; at most 500.
     #[schema(max_items = 500, value_type = Vec<LaneEntry>)]
     entries: Vec<Box<RawValue>>,
