@@ -48,6 +48,7 @@ pub(super) struct HandoverView {
     security(("bearer" = [])), request_body(content = Handover, content_type = "application/json"),
     responses((status = 200, body = HandoverView), Problems))]
 #[post("/v1/device/handover")]
+#[expect(clippy::too_many_arguments, reason = "what a handover passes on its way in, one after the other")]
 pub(super) async fn hand_over(
     Uncrowded(gate): Uncrowded,
     SignedIn(member): SignedIn<Member>,
