@@ -312,12 +312,13 @@ impl Store {
         }
     }
 
-    /// Safe and shown: the server answers for it from now on. Only from the front, so that what is kept
-    /// has no gap.
+    /// Safe and shown: the server answers for it from now on. What is parked is shown by no row and stays until
+    /// it is decided on. Only from the front, so that what is kept has no gap.
     fn let_go(&mut self) {
         while let Some(first) = self.kept.first_entry() {
             let kept = first.get();
-            if *first.key() > self.safe_through || kept.owed || !(kept.shown || self.wiped) {
+            let shown = kept.shown && kept.verdict != Some(Word::Parked);
+            if *first.key() > self.safe_through || kept.owed || !(shown || self.wiped) {
                 break;
             }
             first.remove();

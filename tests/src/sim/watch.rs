@@ -48,8 +48,6 @@ impl Tally {
 pub struct Watch {
     /// What does not hold; the first is what counts.
     pub wrong: Vec<Wrong>,
-    /// Which history the database is in, by who did the restoring.
-    pub history: u64,
     /// The database was put back and nothing shows it yet: until the operator says so, positions may be
     /// given out a second time in one era, and only what is safe can be promised.
     pub silent: bool,
@@ -117,7 +115,7 @@ impl Watch {
     }
 
     /// One final verdict per id: a parked entry may become taken or refused, once; nothing else changes.
-    pub fn heard(&mut self, verdicts: &[Verdict]) {
+    pub fn said(&mut self, verdicts: &[Verdict]) {
         for verdict in verdicts {
             self.tally.count(&format!("verdict {:?}", verdict.verdict));
             if matches!(verdict.verdict, Word::Later | Word::Reused) {
@@ -190,7 +188,6 @@ impl Watch {
     /// The database is an older one now: what it forgot may be judged anew.
     pub(super) fn restored(&mut self, server: &Server) {
         self.tally.count("restore");
-        self.history += 1;
         let stored = |id: &Uuid| server.fleets.values().find_map(|fleet| fleet.entries.get(id));
         self.words.retain(|id, _| stored(id).is_some());
         for (id, word) in &mut self.words {

@@ -43,8 +43,7 @@ pub struct Device {
 #[derive(Debug, Clone)]
 enum Message {
     ToServer(Request),
-    /// With the number of the history it was said in.
-    ToPhone(Reply, u64),
+    ToPhone(Reply),
 }
 
 #[derive(Debug, Clone)]
@@ -206,7 +205,7 @@ impl World {
                     self.network.push(packet);
                 }
             }
-            Act::TimeOut => self.hear(device, Reply::Nothing, None, &mut rng),
+            Act::TimeOut => self.hear(device, Reply::Nothing, &mut rng),
             Act::Crash => self.crash(device),
             Act::Office => self.office(&mut rng, step.salt),
             Act::Restart => self.open.clear(),
@@ -270,10 +269,9 @@ impl World {
         }
         match message {
             Message::ToServer(request) => self.ask(device, ask, request, rng),
-            Message::ToPhone(reply, history) => {
+            Message::ToPhone(reply) => {
                 if self.devices[device].ask == ask {
-                    let said_now = history == self.watch.history;
-                    self.hear(device, reply, Some(said_now), rng);
+                    self.hear(device, reply, rng);
                 }
             }
         }
@@ -333,20 +331,20 @@ impl World {
         let told: Committed = self.server.commit(fleet, changed, first);
         self.watch.committed(fleet, &told);
         if let Some((device, ask, reply)) = answer {
+            // As it is said: of two phones with one entry, the later may hear the earlier word.
+            if let Reply::Handover(reply) = &reply {
+                self.watch.said(&reply.verdicts);
+            }
             self.answer(device, ask, reply);
         }
     }
 
     fn answer(&mut self, device: usize, ask: u64, reply: Reply) {
-        let message = Message::ToPhone(reply, self.watch.history);
+        let message = Message::ToPhone(reply);
         self.network.push(Packet { device, ask, message });
     }
 
-    /// `said_now`: by the database as it is, not by one since restored.
-    fn hear(&mut self, device: usize, reply: Reply, said_now: Option<bool>, rng: &mut Xoshiro256PlusPlus) {
-        if let (Reply::Handover(reply), Some(true)) = (&reply, said_now) {
-            self.watch.heard(&reply.verdicts);
-        }
+    fn hear(&mut self, device: usize, reply: Reply, rng: &mut Xoshiro256PlusPlus) {
         let now = self.now(device);
         let phone = &mut self.devices[device].phone;
         phone.hear(now, reply, rng);
@@ -437,7 +435,7 @@ impl World {
             let at = &mut self.devices[device];
             at.phone.settle();
             if at.phone.is_waiting() {
-                self.hear(device, Reply::Nothing, None, &mut rng);
+                self.hear(device, Reply::Nothing, &mut rng);
             }
             self.devices[device].phone.settle();
             self.look(device);
